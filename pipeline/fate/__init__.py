@@ -1,0 +1,16 @@
+"""Fate: what the pulse rates say, which tags to fetch first, and what else could explain them.
+
+    pulse_table      live, mortality or unclear for every tag and flight
+    triage           every animal's tag in one class, the most urgent first
+    retrieval_list   positions and circles for the walk
+"""
+
+from pipeline.fate.flights import PULSES, pulse_table
+from pipeline.fate.pulse import PulseVerdict, count_passes, mode_probabilities, read_pulses
+from pipeline.fate.retrieval import RETRIEVAL, retrieval_list
+from pipeline.fate.triage import CLASSES, TRIAGE, triage
+
+__all__ = [
+    "CLASSES", "PULSES", "PulseVerdict", "RETRIEVAL", "TRIAGE", "count_passes", "mode_probabilities", "pulse_table",
+    "read_pulses", "retrieval_list", "triage",
+]

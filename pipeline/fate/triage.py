@@ -1,0 +1,185 @@
+"""Which tags call for a walk, in order of urgency, and what else could explain them.
+
+The evidence ladder: A the mortality rate in 3 or more records on 2 or more passes, B the same place in flight after flight,
+E an animal or tag found by eye. Nothing here is called dead without E.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.columns import conform
+from pipeline.fate.evidence import TagEvidence, gather_evidence
+
+CLASSES = (
+    "Confirmed dead", "Confirmed dropped tag", "Retrieve", "Check soon", "Watch",
+    "Live mode heard", "Heard, mode unknown", "Battery end expected", "Not heard", "Not searched",
+)
+
+TRIAGE = {
+    "urgency": "int",                       # 1 = first
+    "tag_id": "text",
+    "animal_id": "text",
+    "species": "text",
+    "class": "text",
+    "why": "text",
+    "other_explanations": "text",
+    "last_live_utc": "time",                # last certain: a verdict on 3 or more records, or seen alive
+    "first_mortality_utc": "time",
+    "records_mortality": "int",
+    "passes_mortality": "int",
+    "flights_mortality": "int",
+    "flights_heard": "int",
+    "flights_searched": "int",
+    "pulse_rate_per_min": "float",
+    "pulse_rate_mortality_per_min": "float",
+    "same_place_flights": "int",
+    "minimum_detectable_m": "float",
+}
+
+RECORDS_NEEDED, PASSES_NEEDED, STILL_WITHIN_M = 3, 2, 100.0
+
+
+def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_utc=None):
+    """Every animal's tag in one class, the most urgent first.
+
+    Parameters
+    ----------
+    pulses : DataFrame of pulse_table
+    tags : DataFrame with the columns of TAGS; only tags with the role "animal" (or none) are judged
+    fixes : DataFrame with the columns of FIXES, one row per tag and flight listened to
+    sightings : DataFrame | None
+        time_utc, tag_id, state ("alive", "dead", "tag only").
+    stillness : DataFrame | None
+        tag_id, same_place_flights, minimum_detectable_m (of movement.stillness); without it rung B is never reached.
+    campaign_end_utc : Timestamp | None
+        What battery ends are compared with; None = last record of any fix.
+
+    Returns
+    -------
+    DataFrame with the columns of TRIAGE. Within a class the most recent first mortality signal comes first:
+    a prompt visit decides whether the cause can still be told.
+    """
+    if campaign_end_utc is None:
+        campaign_end_utc = fixes["time_end_utc"].max()
+    rows = []
+    for tag in _animals(tags).to_dict("records"):
+        evidence = gather_evidence(tag, pulses, fixes, sightings, stillness)
+        name, why = _classify(evidence, campaign_end_utc)
+        rows.append(_row(tag, evidence, name, why, _other_explanations(evidence, name, tags)))
+    table = pd.DataFrame(rows, columns=list(TRIAGE))
+    return conform(_in_order(table), TRIAGE)
+
+
+def _animals(tags):
+    role = tags["role"].fillna("") if "role" in tags.columns else pd.Series("", index=tags.index)
+    return tags[role.isin(["animal", ""])].sort_values("tag_id", kind="stable")
+
+
+def _classify(evidence: TagEvidence, campaign_end_utc):
+    """Class and the sentence that says why."""
+    if evidence.seen_state == "dead":
+        return "Confirmed dead", f"Found dead on {evidence.seen_utc:%Y-%m-%d}."
+    if evidence.seen_state == "tag only":
+        return "Confirmed dropped tag", f"The tag was found without the animal on {evidence.seen_utc:%Y-%m-%d}."
+    if evidence.flights_searched == 0:
+        return "Not searched", "No usable flight listened to this tag. This is not an absence."
+    if evidence.flights_heard == 0:
+        return _silent(evidence, campaign_end_utc)
+    if evidence.flights_mortality:
+        return _mortality_class(evidence)
+    if evidence.last_state == "live":
+        return "Live mode heard", f"Live rate in {evidence.records_live} records of {_count(evidence.flights_live, 'flight')}."
+    if _still(evidence) and evidence.same_place_flights >= 3:
+        return "Check soon", (f"Same place in {evidence.same_place_flights} flights; a movement of {evidence.minimum_detectable_m:.0f} m "
+                              "would have shown. No clear pulse rate.")
+    return _unclear_class(evidence)
+
+
+def _silent(evidence, campaign_end_utc):
+    searched = f"Listened to in {_count(evidence.flights_searched, 'flight')}, never heard."
+    if pd.notna(evidence.expected_end_utc) and evidence.expected_end_utc <= campaign_end_utc:
+        return "Battery end expected", f"{searched} Silence expected since {evidence.expected_end_utc:%Y-%m-%d}."
+    return "Not heard", f"{searched} This does not show that the animal has left or died."
+
+
+def _mortality_class(evidence):
+    signal = (f"Mortality rate in {evidence.records_mortality} records on {_count(evidence.passes_mortality, 'pass', 'passes')} "
+              f"of {_count(evidence.flights_mortality, 'flight')}")
+    if evidence.last_state == "live" or evidence.alive_after_mortality:
+        return "Watch", f"{signal}, then live again."
+    if evidence.records_mortality < RECORDS_NEEDED or evidence.passes_mortality < PASSES_NEEDED:
+        return "Watch", f"{signal}; {RECORDS_NEEDED} records on {PASSES_NEEDED} passes needed."
+    if _still(evidence):
+        return "Retrieve", (f"{signal}; same place in {evidence.same_place_flights} flights, where a movement of "
+                            f"{evidence.minimum_detectable_m:.0f} m would have shown.")
+    return "Check soon", f"{signal}. That it stayed in one place is not shown to {STILL_WITHIN_M:.0f} m."
+
+
+def _unclear_class(evidence):
+    if evidence.stray_mortality_records >= 2:
+        return "Watch", (f"{evidence.stray_mortality_records} records at the mortality rate, no verdict in any flight; "
+                         f"{RECORDS_NEEDED} records on {PASSES_NEEDED} passes needed.")
+    if _still(evidence):
+        return "Watch", f"Same place in {evidence.same_place_flights} flights. No clear pulse rate."
+    single = " 1 record at the mortality rate; not counted." if evidence.stray_mortality_records == 1 else ""
+    what = "No pulse rates in the log." if evidence.records_with_rate == 0 else f"No verdict from {_count(evidence.records_with_rate, 'record')} with a pulse rate."
+    return "Heard, mode unknown", what + single
+
+
+def _still(evidence):
+    return evidence.same_place_flights >= 2 and evidence.minimum_detectable_m < STILL_WITHIN_M
+
+
+def _other_explanations(evidence, name, tags):
+    """What else could explain a mortality rate or a tag that stays where it is."""
+    if name not in ("Retrieve", "Check soon", "Watch"):
+        return ""
+    said = ["resting, incubating or denning animal", "dropped tag", "over-sensitive motion sensor"]
+    if evidence.last_state == "live" or evidence.alive_after_mortality:
+        said = ["false alarm of a resting animal", "scavenger or wind moving the tag"]
+    said += _twins(evidence, tags)
+    if _is_part(evidence.live_rate_per_min, evidence.mortality_rate_per_min):
+        said.append("missed pulses: the mortality rate is a half or a third of the live rate")
+    return "; ".join(said)
+
+
+def _twins(evidence, tags):
+    """Other tags whose live rate looks like this tag's mortality rate."""
+    if "pulse_rate_live_per_min" not in tags.columns or not np.isfinite(evidence.mortality_rate_per_min):
+        return []
+    live = pd.to_numeric(tags["pulse_rate_live_per_min"]).astype(float)
+    alike = (live - evidence.mortality_rate_per_min).abs() <= 3.0
+    frequency = pd.to_numeric(tags["frequency_mhz"]).astype(float) if "frequency_mhz" in tags.columns else pd.Series(np.nan, index=tags.index)
+    close = (frequency - evidence.frequency_mhz).abs() <= 0.010
+    names = sorted(tags.loc[alike & close & (tags["tag_id"] != evidence.tag_id), "tag_id"])
+    return [f"tag {name}, within 10 kHz, whose live rate is the same" for name in names]
+
+
+def _is_part(live, mortality):
+    return bool(np.isfinite(live) and np.isfinite(mortality) and any(abs(live / lost - mortality) <= max(0.1 * mortality, 3.0) for lost in (2, 3)))
+
+
+def _row(tag, evidence, name, why, other):
+    return {
+        "tag_id": tag["tag_id"], "animal_id": tag.get("animal_id", ""), "species": tag.get("species", ""), "class": name, "why": why,
+        "other_explanations": other, "last_live_utc": evidence.last_live_utc, "first_mortality_utc": evidence.first_mortality_utc,
+        "records_mortality": evidence.records_mortality, "passes_mortality": evidence.passes_mortality,
+        "flights_mortality": evidence.flights_mortality, "flights_heard": evidence.flights_heard, "flights_searched": evidence.flights_searched,
+        "pulse_rate_per_min": evidence.rate_per_min, "pulse_rate_mortality_per_min": evidence.mortality_rate_per_min,
+        "same_place_flights": evidence.same_place_flights, "minimum_detectable_m": evidence.minimum_detectable_m,
+    }
+
+
+def _in_order(table):
+    """By class; then the most recent first mortality signal; then tag."""
+    rank = table["class"].map({name: place for place, name in enumerate(CLASSES)})
+    since = -pd.to_datetime(table["first_mortality_utc"], utc=True).map(lambda time: time.timestamp() if pd.notna(time) else 0.0)
+    order = pd.DataFrame({"rank": rank, "since": since, "tag_id": table["tag_id"]}).sort_values(["rank", "since", "tag_id"], kind="stable").index
+    ordered = table.loc[order].reset_index(drop=True)
+    return ordered.assign(urgency=range(1, len(ordered) + 1))
+
+
+def _count(number, one, many=None):
+    return f"{number} {one if number == 1 else many or one + 's'}"
