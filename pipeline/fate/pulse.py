@@ -188,13 +188,14 @@ def _doubt(rates, chances, known, records_needed, certainty):
     if np.isfinite(live) and np.isfinite(mortality) and abs(live - mortality) < 3.0:
         return f"Live and mortality rate ({live:.0f} and {mortality:.0f} per minute) cannot be told apart."
     best = max(MODES, key=chances.get)
-    if best == "other" or chances[best] < certainty:
-        return (f"Median {np.median(rates):.0f} per minute in {len(rates)} records; live would be {_rate(live)}, mortality {_rate(mortality)}; "
-                f"neither is clear.")
-    if _fits(rates, known[best]).mean() < 0.6:
-        return (f"Two rates in one flight: {int(_at_rate(rates, live, mortality).sum())} records at the live and "
-                f"{int(_at_rate(rates, mortality, live).sum())} at the mortality rate, of {len(rates)}.")
-    return ""
+    clear = best != "other" and chances[best] >= certainty
+    if clear and _fits(rates, known[best]).mean() >= 0.6:
+        return ""
+    at_live, at_mortality = int(_at_rate(rates, live, mortality).sum()), int(_at_rate(rates, mortality, live).sum())
+    if min(at_live, at_mortality) >= records_needed:
+        return f"Two rates in one flight: {at_live} records at the live and {at_mortality} at the mortality rate, of {len(rates)}."
+    return (f"Median {np.median(rates):.0f} per minute in {len(rates)} records; live would be {_rate(live)}, mortality {_rate(mortality)}; "
+            f"neither is clear.")
 
 
 def _clear_verdict(rates, state, known, at_mode, facts):
