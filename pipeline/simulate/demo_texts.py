@@ -1,0 +1,72 @@
+"""The files of the demo campaign that are written by hand."""
+
+SURVEY = """
+# The demo campaign: INVENTED data, made by `python -m pipeline.simulate.demo`.
+# Copy this file for a campaign of your own. Every path is relative to it; nothing is ever written to these files.
+
+campaign: demo                       # folder-safe name: the results go to reports/demo
+title: "Invented demonstration: mountain hares and black grouse, Glen Tarvennoch, spring 2026"
+seed: 1                              # random numbers of the analysis start here
+
+# crs: EPSG:32630                    # a metric CRS; without this line a local one is chosen and named
+
+receiver_log:
+  files: flights/*.csv               # one flight per file; the flight is named after its file
+  # columns:                         # only where a column has another name in your log, for instance
+  #   time_utc: UTC
+  #   strength_db: Level
+  not_heard: blank                   # how the log writes "listened, not heard"
+  time_zone: UTC
+  height_reference: ground           # what height_m counts from: ground | takeoff | sea_level | ellipsoid
+  azimuth_reference: true            # north of antenna_azimuth_deg: true | magnetic
+  heard_above_noise_db: 6            # a tag is heard when it beats noise_db by this much
+
+tags: tags.csv
+beacons: beacons.csv
+terrain: terrain.tif
+study_area: study_area.geojson
+bearings: bearings.csv
+sightings: sightings.csv
+
+# Free entries, printed in every report. These are invented.
+permits:
+  wildlife: "INVENTED-W-2026-014, capture and tagging of hares and grouse"
+  aviation: "INVENTED-A-2026-203, visual line of sight, 120 m above ground at most"
+  ethics: "INVENTED-E-2026-07"
+  landowner: "Access agreed for April and May 2026 (invented)"
+"""
+
+CAMPAIGN_README = """
+# The demo campaign (invented)
+
+Nothing here was measured. The valley, the flights, the animals and the permits are invented; the coordinates only say where on Earth such a valley could lie,
+and the ground heights are not those of any real place. Do not quote these data as observations of mountain hares or black grouse.
+
+| file | what |
+|---|---|
+| survey.yml | the one config file |
+| flights/*.csv | six receiver logs over three days: two scouting loops, three line patterns, one mixed flight; a record every 6 s, all 39 tags listened to in each |
+| tags.csv | 28 animals and 2 decoys (tags that are switched off) |
+| beacons.csv | 9 tags at surveyed places |
+| bearings.csv, sightings.csv | a few bearings taken by hand, three animals seen |
+| terrain.tif, study_area.geojson | ground height (UTM zone 30 N, 30 m), the area asked about |
+
+The logs have the faults that logs have. Where the animals really were is kept outside this folder, in data/demo-truth; no analysis may read it.
+Remake everything, byte for byte: `python -m pipeline.simulate.demo`.
+"""
+
+TRUTH_README = """
+# Where the invented animals of data/demo really were: for scoring only
+
+No stage of the analysis reads this folder.
+
+positions.csv has one row per tag and flight. `latitude`, `longitude`, `easting_m`, `northing_m`: mean position over the flight (local transverse Mercator
+centred on 57.2000 N 4.1000 W, which is what a run chooses for this campaign); start and end positions beside it; `moved_m` from start to end; `present`: in the study area; `mode`: what the tag
+sent, `live`, `mortality` or `silent`; `records_heard`: records that heard it, before any is written twice or loses its position; `story`: why the tag is in the cast.
+Decoys have no position: they are switched off.
+
+tags.csv: true power of each tag (blank = sends nothing). flights.csv: the faults put into each log: gain offset, seconds by which the strengths in a row are older than the position and azimuth in it, azimuth bias (logged minus true), seconds from the start without GNSS, records written twice.
+
+How strengths were made (pipeline/simulate): log-distance law over the slant distance with exponent 2.4, loss behind rising ground (one knife edge), an antenna with side lobes and a back lobe 12 dB down,
+shadowing of 3 dB over 120 m and 2 dB over 25 m along the track, tag powers that differ by 3 dB, flights by 1 dB, 4 % of the records faded by 6 to 15 dB, white noise of 1 dB, a soft threshold 6 dB above the noise, a ceiling at -80 dB, steps of 0.5 dB.
+"""
