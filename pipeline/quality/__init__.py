@@ -1,0 +1,27 @@
+"""Can these logs be trusted? Verdicts per flight, column and tag, with the numbers behind each, and the survey effort.
+
+    track_table         where the receiver was; on and off effort
+    flight_table        one row and one verdict per flight
+    column_table        missing and impossible values per flight and column
+    tag_table           what was heard of each tag
+    heard_matrix        tags by flights
+    suspicion_table     hits that are probably not the tag
+    findings            everything noticed, as messages
+    effort_table        minutes listening, kilometres, records per tag, speed, height
+    strongest_records   the crude beacon error: how far the receiver was at its strongest record
+"""
+
+from pipeline.quality.column_summary import column_table
+from pipeline.quality.effort import effort_table, records_per_tag
+from pipeline.quality.findings import findings
+from pipeline.quality.flights import azimuth_coverage_deg, beacon_rows, flight_table, noise_step
+from pipeline.quality.hits import hit_table, saturation_db
+from pipeline.quality.pace import pace_table
+from pipeline.quality.strongest import strongest_records
+from pipeline.quality.style import flight_style
+from pipeline.quality.suspicion import suspicion_table
+from pipeline.quality.tags import heard_matrix, tag_table
+from pipeline.quality.track import track_table
+
+__all__ = ["azimuth_coverage_deg", "beacon_rows", "column_table", "effort_table", "findings", "flight_style", "flight_table", "heard_matrix",
+           "hit_table", "noise_step", "pace_table", "records_per_tag", "saturation_db", "strongest_records", "suspicion_table", "tag_table", "track_table"]
