@@ -1,0 +1,23 @@
+"""Was the ground really searched, and what does silence mean?
+
+    GroundSearch, search_grid, ground_searched, area_table, cumulative_area   the ground, cell by cell
+    probability_heard, detection_at          would a tag there have been heard?
+    range_table, detection_range             how far a tag is heard; effective sweep width
+    not_found_table, explanation_table       animals not found, under stated priors
+    band_table, well_searched_beacons        the test of all this on beacons
+"""
+
+from pipeline.search.detection import detection_at, probability_heard
+from pipeline.search.ground import (CAMPAIGN, Detection, GroundSearch, SearchGrid, area_table, cumulative_area, ground_round_track, ground_searched,
+                                    search_grid)
+from pipeline.search.missing import (PRIORS, MissingTag, StatedPrior, explain_silence, explanation_table, not_found_table, prior_from_last_fix,
+                                     prior_over_area, search_adequacy, silence_sentence, stated_probability)
+from pipeline.search.range import DetectionRange, detection_curve, detection_range, range_table
+from pipeline.search.theory import coverage, fit_logistic, half_normal_half_width_m, parallel_sweep_detection, random_search_detection
+from pipeline.search.validation import band_table, none_heard_limit, share_interval, well_searched_beacons
+
+__all__ = ["CAMPAIGN", "Detection", "DetectionRange", "GroundSearch", "MissingTag", "PRIORS", "SearchGrid", "StatedPrior", "area_table", "band_table", "coverage",
+           "cumulative_area", "detection_at", "detection_curve", "detection_range", "explain_silence", "explanation_table", "fit_logistic",
+           "ground_round_track", "ground_searched", "half_normal_half_width_m", "none_heard_limit", "not_found_table", "parallel_sweep_detection",
+           "prior_from_last_fix", "prior_over_area", "probability_heard", "random_search_detection", "range_table", "search_adequacy", "search_grid",
+           "share_interval", "silence_sentence", "stated_probability", "well_searched_beacons"]

@@ -1,0 +1,103 @@
+"""How far a tag is heard: detection ranges and the effective sweep width of a tag type, from the signal model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.radio import Listening, SignalModel, steps_along
+from pipeline.search.detection import cautious_detection, log_nothing_heard, power_nodes, probability_heard
+
+LONGEST_M = 20_000.0
+GOLDEN_ANGLE_DEG = 137.508  # successive azimuths by this angle cover the horizon evenly however many there are
+HALF_PASS_M = 5_000.0
+
+
+@dataclass(frozen=True)
+class DetectionRange:
+    """d50_m, d90_m : slant distance at which half, and 90 %, of single records hear a tag of the type; blank when never. [m]
+    sweep_width_m : effective width swept by one straight pass. [m]
+    """
+
+    d50_m: float
+    d90_m: float
+    sweep_width_m: float
+
+
+def detection_curve(model: SignalModel, tag_type: str, height_above_ground_m: float, azimuth_known: bool = True, points: int = 200) -> pd.DataFrame:
+    """Share of single records that hear a tag, by distance, the antenna turned evenly to all sides.
+
+    Columns horizontal_m, slant_m, probability; distances 5 m to 20 km, evenly spaced in the logarithm. The tag lies on the ground.
+    """
+    horizontal = np.geomspace(5.0, LONGEST_M, points)
+    azimuth = np.arange(0.0, 360.0, 10.0) if azimuth_known else np.array([np.nan])
+    many = np.zeros(len(azimuth))
+    turning = _listening(many, many, height_above_ground_m, azimuth)
+    probability = probability_heard(turning, model, horizontal, np.zeros(points), tag_type).mean(axis=0)
+    return pd.DataFrame({"horizontal_m": horizontal, "slant_m": np.hypot(horizontal, height_above_ground_m), "probability": probability})
+
+
+def distance_at(curve: pd.DataFrame, share: float) -> float:
+    """Largest slant distance at which at least this share of records hears, interpolated in log distance; blank when none does. [m]"""
+    slant, probability = curve["slant_m"].to_numpy(), curve["probability"].to_numpy()
+    reached = np.flatnonzero(probability >= share)
+    if not len(reached):
+        return np.nan
+    last = int(reached[-1])
+    if last == len(slant) - 1:
+        return float(slant[-1])
+    part = (probability[last] - share) / (probability[last] - probability[last + 1])
+    return float(np.exp(np.log(slant[last]) + part * (np.log(slant[last + 1]) - np.log(slant[last]))))
+
+
+def lateral_range(model: SignalModel, tag_type: str, height_above_ground_m: float, step_m: float, azimuth_known: bool = True, points: int = 80) -> pd.DataFrame:
+    """Probability that one straight pass hears a tag, by how far to the side it lies (looks share the tag's power and the shadowing).
+
+    The pass is 10 km long, a record every step_m, the antenna turned evenly. Columns: offset_m, probability.
+    """
+    along = np.arange(-HALF_PASS_M, HALF_PASS_M + step_m, step_m)
+    azimuth = (np.arange(len(along)) * GOLDEN_ANGLE_DEG) % 360.0 if azimuth_known else np.full(len(along), np.nan)
+    a_pass = _listening(np.zeros(len(along)), along, height_above_ground_m, azimuth)
+    offset = np.concatenate([[0.0], np.geomspace(10.0, LONGEST_M, points - 1)])
+    _, weights = power_nodes(model, tag_type)
+    log_nothing = log_nothing_heard(a_pass, model, offset, np.zeros(points), tag_type)
+    return pd.DataFrame({"offset_m": offset, "probability": cautious_detection(log_nothing, weights)})
+
+
+def sweep_width_m(lateral: pd.DataFrame) -> float:
+    """W = integral of the lateral range curve over both sides (Cooper & Frost, Selected inland search definitions). [m]"""
+    return float(2.0 * np.trapezoid(lateral["probability"], lateral["offset_m"]))
+
+
+def detection_range(model: SignalModel, tag_type: str, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> DetectionRange:
+    """d50, d90 and sweep width of a tag type at a flight's height and record spacing."""
+    curve = detection_curve(model, tag_type, height_above_ground_m, azimuth_known)
+    lateral = lateral_range(model, tag_type, height_above_ground_m, step_m, azimuth_known)
+    return DetectionRange(distance_at(curve, 0.5), distance_at(curve, 0.9), sweep_width_m(lateral))
+
+
+def range_table(model: SignalModel, draws: list[SignalModel], tag_types, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> pd.DataFrame:
+    """Ranges of every tag type with 95 % intervals from models drawn from the fit's uncertainty (blank without draws).
+
+    Columns: tag_type, height_m, then d50_m, d90_m, sweep_width_m, each with _low and _high.
+    """
+    rows = []
+    for tag_type in tag_types:
+        best = detection_range(model, tag_type, height_above_ground_m, step_m, azimuth_known)
+        drawn = [detection_range(draw, tag_type, height_above_ground_m, step_m, azimuth_known) for draw in draws]
+        row = {"tag_type": tag_type, "height_m": height_above_ground_m}
+        for name in DetectionRange.__dataclass_fields__:
+            values = np.array([getattr(each, name) for each in drawn])
+            known = values[np.isfinite(values)]
+            low, high = np.quantile(known, [0.025, 0.975]) if known.size else (np.nan, np.nan)
+            row |= {name: getattr(best, name), f"{name.removesuffix('_m')}_low_m": low, f"{name.removesuffix('_m')}_high_m": high}
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _listening(easting_m, northing_m, height_above_ground_m: float, azimuth_deg) -> Listening:
+    blank = np.full(len(easting_m), np.nan)
+    return Listening(easting_m, northing_m, np.full(len(easting_m), float(height_above_ground_m)), np.asarray(azimuth_deg, float), blank, blank,
+                     steps_along(easting_m, northing_m))
