@@ -12,12 +12,12 @@ class LobedAntenna:
     """A small beam antenna: main lobe, a side lobe at 120 degrees on either hand, a back lobe.
 
     front_to_back_db : main lobe over back lobe at the horizon, 10 to 14 for a small antenna under a drone. [dB]
-    ripple_db : depth of the dips between the lobes, at 60 and 180 degrees. [dB]
+    ripple_db : depth of the dips that part the main lobe, 64 degrees wide at half power, from the side lobes. [dB]
     overhead_loss_db : how far straight below lies under the main lobe at the horizon. [dB]
     """
 
     front_to_back_db: float = 12.0
-    ripple_db: float = 3.0
+    ripple_db: float = 4.5
     overhead_loss_db: float = 6.0
 
     def gain_db(self, relative_azimuth_deg, depression_deg) -> np.ndarray:

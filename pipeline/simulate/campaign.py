@@ -14,7 +14,7 @@ from rasterio.transform import from_origin
 
 from ..geodesy import Projection
 from .animals import Stay, Tag
-from .draws import correlated_along, normals, stream
+from .draws import correlated_along, normals, stream, uniforms
 from .flights import Path
 from .physics import Physics, simulate_strengths
 
@@ -22,6 +22,10 @@ RECORD_INTERVAL_S = 6
 HEARD_ABOVE_NOISE_DB = 6.0
 NOISE_FLOOR_DB = -121.0
 LOG_HEADER = "time_utc,latitude,longitude,height_m,antenna_azimuth_deg,tag_id,strength_db,pulse_rate_per_min,noise_db"
+TAGS_HEADER = ("tag_id,animal_id,species,frequency_mhz,tag_type,pulse_rate_live_per_min,pulse_rate_mortality_per_min,"
+               "deployed_utc,expected_end_utc,decoy")
+BEACONS_HEADER = ("tag_id,latitude,longitude,height_above_ground_m,position_sd_m,tag_type,frequency_mhz,"
+                  "valid_from_utc,valid_to_utc,use")
 PULSE_JITTER_PER_MIN = 1.0
 
 
@@ -62,14 +66,15 @@ def noise_floor_db(plan: FlightPlan, generator) -> np.ndarray:
 
 def heard_by(plan: FlightPlan, tag: Tag, stay: Stay, *, physics: Physics, terrain, floor_db, generator) -> np.ndarray:
     """Strengths of one tag in the records of one flight [dB], NaN where it was not heard."""
-    if stay.mode == "silent" or not np.isfinite(tag.power_db):
+    if stay.mode == "silent" or not stay.in_area or not np.isfinite(tag.power_db):
         return np.full(len(plan.seconds), np.nan)
     received_s = plan.seconds - plan.lag_s
     pose = plan.path.at(received_s)
     tag_easting_m, tag_northing_m = stay.place(received_s)
     return simulate_strengths(
-        easting_m=pose.easting_m, northing_m=pose.northing_m, height_above_ground_m=pose.height_above_ground_m, azimuth_grid_deg=pose.azimuth_deg,
-        tag_easting_m=tag_easting_m, tag_northing_m=tag_northing_m, tag_power_db=tag.power_db + plan.gain_db, tag_height_m=tag.height_m,
+        easting_m=pose.easting_m, northing_m=pose.northing_m, height_above_ground_m=pose.height_above_ground_m,
+        azimuth_grid_deg=pose.azimuth_deg, tag_easting_m=tag_easting_m, tag_northing_m=tag_northing_m,
+        tag_power_db=tag.power_db + plan.gain_db, tag_height_m=tag.height_m,
         physics=physics, terrain=terrain, generator=generator, threshold_db=floor_db + HEARD_ABOVE_NOISE_DB)
 
 
@@ -77,17 +82,19 @@ def receiver_columns(plan: FlightPlan, plane: Projection, generator) -> list[str
     """Time, position, height and azimuth of each record as the log writes them."""
     pose = plan.path.at(plan.seconds)
     count = len(plan.seconds)
-    latitude, longitude = plane.inverse(pose.easting_m + 1.2 * normals(generator, count), pose.northing_m + 1.2 * normals(generator, count))
+    east_m, north_m = 1.2 * normals(generator, count), 1.2 * normals(generator, count)
+    latitude, longitude = plane.inverse(pose.easting_m + east_m, pose.northing_m + north_m)
     height_m = pose.height_above_ground_m + 0.8 * normals(generator, count)
     azimuth_deg = np.round(pose.azimuth_deg + plan.azimuth_bias_deg + 2.0 * normals(generator, count)).astype(int) % 360
     lost_s = plan.lost_s or (-1, -1)
     lost = (plan.seconds >= lost_s[0]) & (plan.seconds < lost_s[1])
     places = [f"{north:.6f},{east:.6f}" if known else "," for north, east, known in zip(latitude, longitude, ~lost)]
-    return [f"{time},{place},{height:.1f},{azimuth}" for time, place, height, azimuth in zip(plan.times, places, height_m, azimuth_deg)]
+    return [f"{time},{place},{height:.1f},{azimuth}"
+            for time, place, height, azimuth in zip(plan.times, places, height_m, azimuth_deg)]
 
 
-def log_rows(plan: FlightPlan, tags: list[Tag], stays: list[Stay], strengths: list[np.ndarray], *, plane: Projection, floor_db, generator,
-             false_hits: dict | None = None) -> list[str]:
+def log_rows(plan: FlightPlan, tags: list[Tag], stays: list[Stay], strengths: list[np.ndarray], *, plane: Projection,
+             floor_db, generator, false_hits: dict | None = None) -> list[str]:
     """The lines of a receiver log under its header: record by record, every tag in each.
 
     stays and strengths go with tags. false_hits : {(tag_id, record): (strength, pulse rate)}, sounds that no tag made.
@@ -113,21 +120,24 @@ def write_lines(path: FilePath, lines) -> None:
     path.write_bytes(("\n".join(lines) + "\n").encode("utf-8"))
 
 
-def write_registers(folder: FilePath, tags: list[Tag], beacon_places: dict, plane: Projection) -> None:
-    """tags.csv for animals and decoys, beacons.csv for beacons; beacon_places : {tag_id: (easting, northing, sd of the survey)}."""
-    rows = ["tag_id,animal_id,species,frequency_mhz,tag_type,pulse_rate_live_per_min,pulse_rate_mortality_per_min,deployed_utc,expected_end_utc,decoy"]
-    beacons = ["tag_id,latitude,longitude,height_above_ground_m,position_sd_m,tag_type,frequency_mhz,valid_from_utc,valid_to_utc,use"]
-    for tag in tags:
-        if tag.role == "beacon":
-            easting_m, northing_m, sd_m = beacon_places[tag.tag_id]
-            latitude, longitude = plane.inverse(easting_m, northing_m)
-            beacons.append(f"{tag.tag_id},{latitude:.6f},{longitude:.6f},{tag.height_m:.1f},{sd_m:.1f},{tag.tag_type},{tag.frequency_mhz:.3f},{tag.deployed_utc},,")
-        else:
-            decoy = "true" if tag.role == "decoy" else "false"
-            rows.append(f"{tag.tag_id},{tag.animal_id},{tag.species},{tag.frequency_mhz:.3f},{tag.tag_type},{tag.pulse_live_per_min:.0f},"
-                        f"{tag.pulse_mortality_per_min:.0f},{tag.deployed_utc},{tag.expected_end_utc},{decoy}")
-    write_lines(folder / "tags.csv", rows)
-    write_lines(folder / "beacons.csv", beacons)
+def write_registers(folder: FilePath, tags: list[Tag], beacon_places: dict, plane: Projection, generator) -> None:
+    """tags.csv for animals and decoys, beacons.csv for beacons; beacon_places : {tag_id: (easting, northing)} [m]."""
+    write_lines(folder / "tags.csv", [TAGS_HEADER, *(_register_row(tag) for tag in tags if tag.role != "beacon")])
+    rows = [_beacon_row(tag, beacon_places[tag.tag_id], plane, generator) for tag in tags if tag.role == "beacon"]
+    write_lines(folder / "beacons.csv", [BEACONS_HEADER, *rows])
+
+
+def _register_row(tag: Tag) -> str:
+    return (f"{tag.tag_id},{tag.animal_id},{tag.species},{tag.frequency_mhz:.3f},{tag.tag_type},{tag.pulse_live_per_min:.0f},"
+            f"{tag.pulse_mortality_per_min:.0f},{tag.deployed_utc},{tag.expected_end_utc},{str(tag.role == 'decoy').lower()}")
+
+
+def _beacon_row(tag: Tag, place, plane: Projection, generator) -> str:
+    """The surveyed place, off the true one by what its sd says."""
+    sd_m = round(float(uniforms(generator, 0.5, 2.5)), 1)
+    latitude, longitude = plane.inverse(*(value + sd_m * float(normals(generator)) for value in place))
+    return (f"{tag.tag_id},{latitude:.6f},{longitude:.6f},{tag.height_m:.1f},{sd_m:.1f},{tag.tag_type},"
+            f"{tag.frequency_mhz:.3f},{tag.deployed_utc},,")
 
 
 def write_study_area(path: FilePath, corners_m, plane: Projection, name: str) -> None:
@@ -138,7 +148,8 @@ def write_study_area(path: FilePath, corners_m, plane: Projection, name: str) ->
     write_lines(path, [json.dumps({"type": "FeatureCollection", "features": [feature]}, indent=1)])
 
 
-def write_terrain(path: FilePath, terrain, plane: Projection, crs: str, *, half_width_m: float = 2700.0, cell_m: float = 30.0) -> None:
+def write_terrain(path: FilePath, terrain, plane: Projection, crs: str, *, half_width_m: float = 2700.0,
+                  cell_m: float = 30.0) -> None:
     """Ground heights as a GeoTIFF in another CRS than the flights are made in, as terrain models come."""
     there = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     latitude, longitude = plane.inverse(0.0, 0.0)
@@ -153,15 +164,18 @@ def write_terrain(path: FilePath, terrain, plane: Projection, crs: str, *, half_
         raster.write(height_m, 1)
 
 
-def power_heard_once(tag: Tag, count_heard, *, highest_db: float) -> Tag:
-    """The tag with the power at which it is heard exactly once in all; count_heard(tag) tells how often it is heard."""
-    low, high = highest_db - 60.0, highest_db
-    for _ in range(40):
-        middle = (low + high) / 2
-        heard = count_heard(replace(tag, power_db=middle))
-        if heard == 1:
-            return replace(tag, power_db=round(middle, 2)) if count_heard(replace(tag, power_db=round(middle, 2))) == 1 else replace(tag, power_db=middle)
-        low, high = (middle, high) if heard == 0 else (low, middle)
+def power_heard_once(tag: Tag, times_heard, *, highest_db: float) -> Tag:
+    """The tag with a power at which it is heard exactly once in all, found by halving; times_heard(tag) tells how often it is heard.
+
+    ValueError when it goes from never to twice at one power.
+    """
+    low_db, high_db = highest_db - 60.0, highest_db
+    for _ in range(14):
+        weaker = replace(tag, power_db=round((low_db + high_db) / 2, 2))
+        times = times_heard(weaker)
+        if times == 1:
+            return weaker
+        low_db, high_db = (weaker.power_db, high_db) if times == 0 else (low_db, weaker.power_db)
     raise ValueError(f"{tag.tag_id} cannot be heard exactly once at any power")
 
 

@@ -11,7 +11,9 @@ from .flights import turned
 from .physics import Physics
 
 VALLEY_BEARING_DEG = 62.0
-AREA_CORNERS_M = turned([(-1650, -1700), (1150, -1700), (1650, -1250), (1650, 1550), (1250, 1700), (-1450, 1700), (-1650, 1350)], VALLEY_BEARING_DEG)
+# Here and below, places in the valley are metres to the right of its axis and along it, turned into local east and north on use.
+_CORNERS_M = [(-1650, -1700), (1150, -1700), (1650, -1250), (1650, 1550), (1250, 1700), (-1450, 1700), (-1650, 1350)]
+AREA_CORNERS_M = turned(_CORNERS_M, VALLEY_BEARING_DEG)
 AREA = Polygon(AREA_CORNERS_M)
 DAY_OF_FLIGHT = (0, 0, 1, 1, 2, 2)
 HARE, GROUSE = "hare collar", "grouse backpack"
@@ -20,29 +22,38 @@ SPECIES = {HARE: "Lepus timidus", GROUSE: "Lyrurus tetrix"}
 SETTLED_BETWEEN_DAYS_M = {HARE: (100.0, 500.0), GROUSE: (100.0, 800.0)}
 SETTLED_WITHIN_DAY_M = {HARE: 60.0, GROUSE: 110.0}
 
-# Places of those whose story depends on where they are, before the turn along the valley: metres right of it and along it.
+# Where those stand whose story depends on it.
 FIRST_PLACES_M = {"H05": (-330, 420), "G08": (420, -520), "H09": (700, 1250), "H02": (-260, -560), "G06": (260, 760), "G11": (-1540, 150)}
-WALKS = {("H02", 1): ((80, 205), (420, 900)), ("G06", 4): ((-150, 235), (300, 840))}
+WALKS = {("H02", 1): ((80, 205), (420, 900)), ("G06", 4): ((-150, 235), (300, 840))}  # metres east and north, from and to second
 MORTALITY_FROM_FLIGHT = {"H05": 0, "G08": 2}
 LEAVES_BEFORE_FLIGHT = {"H09": 2}
 DEAD_TRANSMITTERS = ("G03",)
 HEARD_ONCE = "H12"
 WEAK = {"G11": -46.5}
 STORIES = {
-    ("H05", ""): "mortality signal since before the first flight", ("G08", ""): "mortality signal from the second day on",
-    ("H09", ""): "leaves the area after the first day", ("G03", ""): "dead transmitter; the bird is in the area", ("H12", ""): "weak transmitter; heard once in all",
-    ("H02", ""): "walks during a flight", ("G06", ""): "walks during a flight", ("G11", ""): "beside one leg of the first loop; seen from one side only",
-    ("D01", ""): "switched off; one false hit", ("D02", ""): "switched off",
+    "H05": "mortality signal since before the first flight",
+    "G08": "mortality signal from the second day on",
+    "H09": "leaves the area after the first day",
+    "G03": "dead transmitter; the bird is in the area",
+    "H12": "weak transmitter; heard once in all",
+    "H02": "walks during flight 0421-b",
+    "G06": "walks during flight 0507-a",
+    "G11": "beside one leg of the first loop; seen from one side only",
+    "D01": "switched off; one false hit",
+    "D02": "switched off",
 }
-BEACON_PLACES_M = ((-1150, -1200), (-60, -1330), (1130, -1010), (-1320, 90), (210, -140), (1240, 250), (-890, 1260), (330, 1120), (1210, 1330))
+BEACON_PLACES_M = ((-1150, -1200), (-60, -1330), (1130, -1010), (-1320, 90), (210, -140), (1240, 250),
+                   (-890, 1260), (330, 1120), (1210, 1330))
 BEACON_TYPES = (HARE, GROUSE, HARE, GROUSE, HARE, GROUSE, HARE, GROUSE, HARE)
 
 
 def cast(seed: int, physics: Physics) -> list[Tag]:
     """28 animals, 9 beacons and 2 decoys, each with a power of its own."""
     generator = stream(seed, 3)
-    names = [(f"H{number:02d}", HARE, "animal") for number in range(1, 17)] + [(f"G{number:02d}", GROUSE, "animal") for number in range(1, 13)]
-    names += [(f"B{number:02d}", BEACON_TYPES[number - 1], "beacon") for number in range(1, 10)] + [("D01", HARE, "decoy"), ("D02", GROUSE, "decoy")]
+    names = [(f"H{number:02d}", HARE, "animal") for number in range(1, 17)]
+    names += [(f"G{number:02d}", GROUSE, "animal") for number in range(1, 13)]
+    names += [(f"B{number:02d}", tag_type, "beacon") for number, tag_type in enumerate(BEACON_TYPES, 1)]
+    names += [("D01", HARE, "decoy"), ("D02", GROUSE, "decoy")]
     return [_tag(index, *name, physics, generator) for index, name in enumerate(names)]
 
 
@@ -54,19 +65,19 @@ def _tag(index: int, tag_id: str, tag_type: str, role: str, physics: Physics, ge
     caught = f"2026-03-{day + 1:02d}T07:30:00Z" if day < 31 else f"2026-04-{day - 30:02d}T07:30:00Z"
     live, mortality = PULSES_PER_MIN[tag_type]
     return Tag(
-        tag_id, tag_type, role, round(150.010 + 0.020 * index, 3), float("-inf") if silent else round(power_db, 2), round(height_m, 1),
-        animal_id=f"{'LT' if tag_type == HARE else 'TT'}26-{tag_id[1:]}" if animal else "", species=SPECIES[tag_type] if animal else "",
+        tag_id, tag_type, role, frequency_mhz=round(150.010 + 0.020 * index, 3),
+        power_db=float("-inf") if silent else round(power_db, 2), height_m=round(height_m, 1),
+        animal_id=f"{'LT' if tag_type == HARE else 'TT'}26-{tag_id[1:]}" if animal else "",
+        species=SPECIES[tag_type] if animal else "",
         pulse_live_per_min=live, pulse_mortality_per_min=mortality,
         deployed_utc="2026-04-20T09:00:00Z" if role == "beacon" else caught if animal else "",
         expected_end_utc="" if not animal else "2027-09-30T00:00:00Z" if tag_type == HARE else "2027-03-31T00:00:00Z")
 
 
-def beacon_places(tags: list[Tag], seed: int) -> dict:
-    """{tag_id: (easting, northing, sd of the survey)}: near, middle and edge, both sides of the valley. [m]"""
-    generator = stream(seed, 4)
-    places = turned(BEACON_PLACES_M, VALLEY_BEARING_DEG)
-    beacons = [tag for tag in tags if tag.role == "beacon"]
-    return {tag.tag_id: (float(east), float(north), round(float(uniforms(generator, 0.5, 2.5)), 1)) for tag, (east, north) in zip(beacons, places)}
+def beacon_places(tags: list[Tag]) -> dict:
+    """{tag_id: (easting, northing)}: near, middle and edge, both sides of the valley. [m]"""
+    beacons = [tag.tag_id for tag in tags if tag.role == "beacon"]
+    return {tag_id: _turned_place(place) for tag_id, place in zip(beacons, BEACON_PLACES_M)}
 
 
 def stays_of(tag: Tag, first_place, generator) -> list[Stay]:
@@ -102,7 +113,7 @@ def _stay(tag: Tag, flight: int, place, generator) -> Stay:
 
 
 def first_places(tags: list[Tag], seed: int, terrain) -> dict:
-    """{tag_id: (easting, northing)} of the animals in the first flight: where their story asks, else spread over ground they like. [m]"""
+    """{tag_id: (easting, northing)} in the first flight: where the story asks, else spread over ground the species likes. [m]"""
     generator = stream(seed, 9)
     places = {tag_id: _turned_place(place) for tag_id, place in FIRST_PLACES_M.items()}
     for tag in tags:

@@ -39,19 +39,22 @@ permits:
 CAMPAIGN_README = """
 # The demo campaign (invented)
 
-Nothing here was measured. The valley, the flights, the animals and the permits are invented; the coordinates only say where on Earth such a valley could lie,
-and the ground heights are not those of any real place. Do not quote these data as observations of mountain hares or black grouse.
+Nothing here was measured. The valley, the flights, the animals and the permits are invented; the coordinates only say where on Earth
+such a valley could lie, and the ground heights are not those of any real place.
+Do not quote these data as observations of mountain hares or black grouse.
 
 | file | what |
 |---|---|
 | survey.yml | the one config file |
-| flights/*.csv | six receiver logs over three days: two scouting loops, three line patterns, one mixed flight; a record every 6 s, all 39 tags listened to in each |
+| flights/*.csv | six receiver logs: two scouting loops, three line patterns, one mixed; a record every 6 s, all 39 tags listened to |
 | tags.csv | 28 animals and 2 decoys (tags that are switched off) |
 | beacons.csv | 9 tags at surveyed places |
 | bearings.csv, sightings.csv | a few bearings taken by hand, three animals seen |
 | terrain.tif, study_area.geojson | ground height (UTM zone 30 N, 30 m), the area asked about |
 
-The logs have the faults that logs have. Where the animals really were is kept outside this folder, in data/demo-truth; no analysis may read it.
+The logs have the faults that logs have. Where the animals really were is kept outside this folder, in data/demo-truth; no analysis
+may read it.
+
 Remake everything, byte for byte: `python -m pipeline.simulate.demo`.
 """
 
@@ -60,13 +63,18 @@ TRUTH_README = """
 
 No stage of the analysis reads this folder.
 
-positions.csv has one row per tag and flight. `latitude`, `longitude`, `easting_m`, `northing_m`: mean position over the flight (local transverse Mercator
-centred on 57.2000 N 4.1000 W, which is what a run chooses for this campaign); start and end positions beside it; `moved_m` from start to end; `present`: in the study area; `mode`: what the tag
-sent, `live`, `mortality` or `silent`; `records_heard`: records that heard it, before any is written twice or loses its position; `story`: why the tag is in the cast.
-Decoys have no position: they are switched off.
+**positions.csv**, one row per tag and flight. `latitude`, `longitude`, `easting_m`, `northing_m`: mean position over the flight
+(local transverse Mercator centred on 57.2000 N 4.1000 W, which is what a run chooses for this campaign); start and end positions beside it.
+`moved_m`: from start to end. `present`: in the study area. `mode`: what the tag sent, `live`, `mortality` or `silent`.
+`records_heard`: records with a sound, each counted once. `story`: why the tag is in the cast. Decoys have no position.
 
-tags.csv: true power of each tag (blank = sends nothing). flights.csv: the faults put into each log: gain offset, seconds by which the strengths in a row are older than the position and azimuth in it, azimuth bias (logged minus true), seconds from the start without GNSS, records written twice.
+**tags.csv**: true power of each tag at 1 m; blank = sends nothing.
 
-How strengths were made (pipeline/simulate): log-distance law over the slant distance with exponent 2.4, loss behind rising ground (one knife edge), an antenna with side lobes and a back lobe 12 dB down,
-shadowing of 3 dB over 120 m and 2 dB over 25 m along the track, tag powers that differ by 3 dB, flights by 1 dB, 4 % of the records faded by 6 to 15 dB, white noise of 1 dB, a soft threshold 6 dB above the noise, a ceiling at -80 dB, steps of 0.5 dB.
+**flights.csv**, the faults put into each log: gain offset; seconds by which the strengths in a row are older than the position and
+azimuth beside them; azimuth bias (logged minus true); seconds from the start without GNSS; records written twice.
+
+How strengths were made (pipeline/simulate): log-distance law over the slant distance with exponent 2.4; loss behind rising ground (one
+knife edge); an antenna with side lobes and a back lobe 12 dB down; shadowing of 3 dB over 120 m and 2 dB over 25 m along the track;
+tag powers that differ by 3 dB and flights by 1 dB; 4 % of the records faded by 6 to 15 dB; white noise of 1 dB; a soft threshold 6 dB
+above the noise; a ceiling at -80 dB; steps of 0.5 dB.
 """

@@ -33,7 +33,8 @@ def turned(points, bearing_deg: float, centre=(0.0, 0.0)) -> np.ndarray:
     """Points (n, 2) turned clockwise about the origin by bearing_deg, then moved to the centre."""
     turn = np.radians(bearing_deg)
     east, north = np.asarray(points, float).T
-    return np.column_stack([east * np.cos(turn) + north * np.sin(turn), north * np.cos(turn) - east * np.sin(turn)]) + np.asarray(centre, float)
+    around = np.column_stack([east * np.cos(turn) + north * np.sin(turn), north * np.cos(turn) - east * np.sin(turn)])
+    return around + np.asarray(centre, float)
 
 
 def loop_waypoints(sizes_m, *, bearing_deg: float = 0.0, centre=(0.0, 0.0)) -> np.ndarray:
@@ -68,7 +69,8 @@ def rounded(waypoints, turn_m: float = 130.0, spacing_m: float = 2.0) -> np.ndar
     return np.column_stack([np.convolve(padded[:, axis], window, mode="valid") for axis in (0, 1)])
 
 
-def fly(waypoints, *, generator, speed_m_per_s: float = 12.0, height_above_ground_m: float = 80.0, longest_s: int | None = None) -> Path:
+def fly(waypoints, *, generator, speed_m_per_s: float = 12.0, height_above_ground_m: float = 80.0,
+        longest_s: int | None = None) -> Path:
     """Fly the rounded way at about the given speed and height; the antenna points along the track.
 
     Speed varies by a few per cent over a minute, height by about 1.5 m over ten seconds.

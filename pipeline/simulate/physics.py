@@ -17,9 +17,12 @@ class Physics:
 
     power_mean_db : strength at 1 m in the main lobe per tag type; power_sd_db : spread between tags of a type.
     exponent : of the log-distance law (2 in free space). shadowing : pairs (sd in dB, correlation length in m along the track).
-    noise_sd_db : white, in every record. threshold_db, softness_db : a record is heard when its strength beats threshold + softness x N(0, 1).
-    miss_share : records lost whatever their strength. fade_share, fade_db : share of records that lose between fade_db[0] and fade_db[1].
-    flight_gain_sd_db : offset shared by all tags of a flight. ceiling_db, step_db : saturation and rounding of the logged strength; None = neither.
+    noise_sd_db : white, in every record.
+    threshold_db, softness_db : a record is heard when its strength beats threshold + softness x N(0, 1).
+    miss_share : records lost whatever their strength.
+    fade_share, fade_db : share of records that fade, and the least and the most they lose.
+    flight_gain_sd_db : offset shared by all tags of a flight.
+    ceiling_db, step_db : saturation and rounding of the logged strength; None = neither.
     """
 
     power_mean_db: dict = field(default_factory=dict)
@@ -39,13 +42,19 @@ class Physics:
 
 
 def rich_physics(**changes) -> Physics:
-    """The world of the demo campaign: terrain loss (when a terrain is given), lobes, two scales of shadowing, fades, saturation, rounding."""
+    """The world of the demo campaign: terrain loss (where terrain is given), lobes, two scales of shadowing, fades, saturation, rounding.
+
+    changes : fields of Physics to set otherwise.
+    """
     values = {"power_mean_db": {"hare collar": -38.0, "grouse backpack": -40.5}}
     return Physics(**(values | changes))
 
 
 def matched_physics(**changes) -> Physics:
-    """Exactly the model the analysis fits: one scale of shadowing, its antenna form, white noise, soft threshold, random misses; nothing else."""
+    """Exactly the model the analysis fits: its antenna form, one scale of shadowing, white noise, soft threshold, random misses; no more.
+
+    changes : fields of Physics to set otherwise.
+    """
     values = {
         "power_mean_db": {"hare collar": -44.0, "grouse backpack": -46.5}, "power_sd_db": 3.0, "exponent": 2.5,
         "antenna": QuadraticAntenna(), "shadowing": ((4.0, 120.0),), "noise_sd_db": 1.5, "softness_db": 1.0, "miss_share": 0.03,
@@ -59,8 +68,8 @@ def steps_flown_m(easting_m, northing_m) -> np.ndarray:
     return np.r_[np.inf, np.hypot(np.diff(easting_m), np.diff(northing_m))]
 
 
-def expected_strength_db(*, easting_m, northing_m, height_above_ground_m, azimuth_grid_deg, tag_easting_m, tag_northing_m, tag_power_db,
-                         physics: Physics, tag_height_m=0.0, terrain=None) -> np.ndarray:
+def expected_strength_db(*, easting_m, northing_m, height_above_ground_m, azimuth_grid_deg, tag_easting_m, tag_northing_m,
+                         tag_power_db, physics: Physics, tag_height_m=0.0, terrain=None) -> np.ndarray:
     """Strength before shadowing, fades and noise [dB], shape (n,).
 
     Parameters
@@ -74,7 +83,8 @@ def expected_strength_db(*, easting_m, northing_m, height_above_ground_m, azimut
     terrain : object with .at(easting_m, northing_m) or None
         Ground heights; flat ground without.
 
-    Log-distance law (Rappaport, Wireless Communications, 2nd ed., ch. 4) with slant distance, antenna gain and terrain loss. Distances under 1 m count as 1 m.
+    Log-distance law (Rappaport, Wireless Communications, 2nd ed., ch. 4) with slant distance, antenna gain and terrain loss.
+    Distances under 1 m count as 1 m.
     """
     east, north = np.asarray(tag_easting_m, float) - easting_m, np.asarray(tag_northing_m, float) - northing_m
     receiver_m, tag_m = np.asarray(height_above_ground_m, float), np.asarray(tag_height_m, float)
@@ -91,14 +101,15 @@ def expected_strength_db(*, easting_m, northing_m, height_above_ground_m, azimut
     return strength
 
 
-def simulate_strengths(*, easting_m, northing_m, height_above_ground_m, azimuth_grid_deg, tag_easting_m, tag_northing_m, tag_power_db,
-                       physics: Physics, generator, tag_height_m=0.0, terrain=None, step_m=None, threshold_db=None) -> np.ndarray:
+def simulate_strengths(*, easting_m, northing_m, height_above_ground_m, azimuth_grid_deg, tag_easting_m, tag_northing_m,
+                       tag_power_db, physics: Physics, generator, tag_height_m=0.0, terrain=None, step_m=None,
+                       threshold_db=None) -> np.ndarray:
     """Logged strength of one tag in each record of a flight [dB], shape (n,); NaN = listened, not heard.
 
     The arguments of `expected_strength_db`, and
 
     generator : numpy Generator
-        The same number of draws is taken whatever comes of them, so the same generator state with more power hears never fewer records.
+        The same draws are taken whatever comes of them: from the same state, more power never means fewer records heard.
     step_m : array (n,) or None
         Metres flown since the previous record, inf where the shadowing starts afresh; None = straight between the records.
     threshold_db : float, array (n,) or None
