@@ -1,0 +1,106 @@
+"""How far the fixes of an animal reach: the smallest convex polygon round them. It is no home range."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from pipeline.columns import conform
+from pipeline.movement.gates import error_range_ratio, gate, refusal
+
+EXTENTS = {
+    "tag_id": "text",
+    "animal_id": "text",
+    "fixes": "int",
+    "span_days": "float",
+    "extent_ha": "float",                # median over draws; blank when refused
+    "extent_low_ha": "float",            # 95 % interval over draws
+    "extent_high_ha": "float",
+    "largest_distance_m": "float",       # between any two fixes, median and 95 % interval over draws
+    "largest_distance_low_m": "float",
+    "largest_distance_high_m": "float",
+    "error_range_ratio": "float",
+    "verdict": "text",                   # given | refused
+    "reason": "text",
+}
+
+M2_PER_HA = 10_000.0
+
+
+def hull_area_m2(points_m):
+    """Area of the smallest convex polygon round points, for many sets at once.
+
+    Parameters
+    ----------
+    points_m : array of shape (..., n, 2)
+        [m]
+
+    Returns
+    -------
+    array of shape (...): 0 for fewer than 3 points, for points on a line and at one place. [m^2]
+    """
+    points = np.asarray(points_m, dtype=float)
+    sets = points.reshape(-1, *points.shape[-2:])
+    hulls = shapely.convex_hull(shapely.multipoints(shapely.points(sets)))
+    return shapely.area(hulls).reshape(points.shape[:-2])
+
+
+def joint_draws_m(animal):
+    """Draws of all fixes side by side, (draws, fixes, 2): row i is one way the animal's fixes may truly lie. [m]"""
+    count = min(len(fix.draws_m) for fix in animal.fixes)
+    return np.stack([fix.draws_m[:count] for fix in animal.fixes], axis=1)
+
+
+def extent_table(animals):
+    """Extent of fixes of every animal with 5 usable fixes or more, and for the others why there is none.
+
+    Every fix is drawn from its region, the polygon and the largest distance are computed for each draw, and median and 95 % interval
+    given. Errors make both larger; where they are more than half the scatter of the places the extent is refused.
+
+    Parameters
+    ----------
+    animals : list of AnimalFixes
+
+    Returns
+    -------
+    DataFrame with the columns of EXTENTS, one row per animal.
+    """
+    return conform(pd.DataFrame([_row(animal) for animal in animals], columns=list(EXTENTS)), EXTENTS)
+
+
+def ratio_of(animal):
+    """Error/range ratio of an animal's fixes; NaN below 3 fixes."""
+    if len(animal.fixes) < 3:
+        return np.nan
+    return error_range_ratio([fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes])
+
+
+def span_days(animal):
+    """Days between the first and the last usable fix; 0 for one, NaN for none."""
+    if not animal.fixes:
+        return np.nan
+    return (animal.fixes[-1].time_utc - animal.fixes[0].time_utc).total_seconds() / 86400
+
+
+def _row(animal):
+    passed, ratio = gate(len(animal.fixes)), ratio_of(animal)
+    row = animal.identity | {"fixes": len(animal.fixes), "span_days": span_days(animal), "error_range_ratio": ratio}
+    if len(animal.fixes) >= 2:
+        draws = joint_draws_m(animal)
+        row |= _quantiles("largest_distance", "m", _largest_distance_m(draws))
+    if "extent" not in passed.allows:
+        return row | {"verdict": "refused", "reason": passed.sentence}
+    refused = refusal(ratio)
+    if refused:
+        return row | {"verdict": "refused", "reason": refused}
+    return row | _quantiles("extent", "ha", hull_area_m2(draws) / M2_PER_HA) | {"verdict": "given", "reason": passed.sentence}
+
+
+def _quantiles(name, unit, values):
+    low, middle, high = np.quantile(values, [0.025, 0.5, 0.975])
+    return {f"{name}_{unit}": middle, f"{name}_low_{unit}": low, f"{name}_high_{unit}": high}
+
+
+def _largest_distance_m(draws):
+    return np.linalg.norm(draws[:, :, None] - draws[:, None, :], axis=-1).max(axis=(1, 2))

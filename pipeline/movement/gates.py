@@ -1,0 +1,78 @@
+"""What may be said of an animal from so many fixes, and of a range from errors so large."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+LARGEST_ERROR_RANGE_RATIO = 0.5
+
+
+@dataclass(frozen=True)
+class Gate:
+    """fixes : number of usable fixes. name : class of the gate. allows : what may be said. sentence : the same in words."""
+
+    fixes: int
+    name: str
+    allows: frozenset
+    sentence: str
+
+
+_STEPS = frozenset({"displacement"})
+_NET = _STEPS | {"net distance"}
+_EXTENT = _NET | {"extent"}
+_SKETCH = _EXTENT | {"asymptote", "kernel sketch"}
+
+_GATES = (
+    (0, "no fix", frozenset(), "No usable fix: nothing can be said of movement."),
+    (1, "point only", frozenset(), "1 usable fix: a point; 2 are needed for a displacement."),
+    (2, "displacement", _STEPS, "2 usable fixes: the displacement between them, with its test."),
+    (3, "net distance", _NET, "{n} usable fixes: displacements and net distance; 5 are needed for the extent of fixes."),
+    (5, "extent of fixes", _EXTENT, "{n} usable fixes: displacements, net distance and the extent of fixes, which is no home range; 10 are needed for more."),
+    (10, "range sketch", _SKETCH, "{n} usable fixes: in addition how the extent grows, and a kernel as a sketch only; 30 are needed for a range."),
+    (30, "range", _SKETCH | {"range"}, "{n} usable fixes: a range may be given if its extent no longer grows and the fixes span the season."),
+)
+
+
+def gate(fixes):
+    """The gate that a number of usable fixes passes: 1 point, 2 displacement, 3 net distance, 5 extent, 10 sketch, 30 range.
+
+    The numbers are the project's defaults, taken from the sizes at which published ranges settle (30-50 fixes an animal).
+    Fixes of flights on one day count as separate fixes.
+    """
+    if fixes < 0:
+        raise ValueError(f"a number of fixes cannot be negative, got {fixes}")
+    _, name, allows, sentence = [entry for entry in _GATES if entry[0] <= fixes][-1]
+    return Gate(int(fixes), name, allows, sentence.format(n=fixes))
+
+
+def error_range_ratio(positions_m, error_covariances_m2):
+    """Location-error sd over the sd of the places themselves.
+
+    Errors inflate an ellipse or kernel area by 1 + ratio^2; above 0.5 no range is given.
+
+    Parameters
+    ----------
+    positions_m : array of shape (n, 2), n >= 2
+        Posterior means. [m]
+    error_covariances_m2 : array of shape (n, 2, 2)
+        Posterior covariances. [m^2]
+
+    Returns
+    -------
+    float >= 0; infinite when the fixes scatter no more than their errors.
+    """
+    positions = np.asarray(positions_m, dtype=float)
+    scatter = np.trace(np.cov(positions.T)) / 2
+    error = np.trace(np.mean(error_covariances_m2, axis=0)) / 2
+    return float(np.sqrt(error / (scatter - error))) if scatter > error else float("inf")
+
+
+def refusal(ratio, limit=LARGEST_ERROR_RANGE_RATIO):
+    """Why an area is refused for its errors; "" when it is not."""
+    if ratio <= limit:
+        return ""
+    if np.isinf(ratio):
+        return "The fixes scatter no more than their errors."
+    return f"Location error is {ratio:.1f} of the scatter of the places; {limit:g} is the limit."
