@@ -60,12 +60,17 @@ class Workspace:
     @property
     def tables(self) -> Path:
         """Folder for tables of the present stage, made when absent."""
-        return self.path_to_write("tables/.").resolve()
+        return self._folder_to_write("tables")
 
     @property
     def figures(self) -> Path:
         """Folder for figures of the present stage, made when absent."""
-        return self.path_to_write("figures/.").resolve()
+        return self._folder_to_write("figures")
+
+    def _folder_to_write(self, name: str) -> Path:
+        folder = self.building / name
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder
 
     # Tables for readers (CSV), tables for the next stage (Parquet), values (JSON)
 

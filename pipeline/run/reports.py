@@ -1,0 +1,42 @@
+"""From an executed notebook to its report: the one place where a run calls the exporter."""
+
+from __future__ import annotations
+
+from pipeline.run.notebook import NotebookFailure
+from pipeline.run.plan import Stage
+from pipeline.run.provenance import Facts
+
+_PAPERMILL_MARK = "papermill-error-cell-tag"
+
+
+def report_html(notebook, stage: Stage, facts: Facts, closing_html: str) -> str:
+    """The report of a stage as one self-contained page. ValueError when the page would break a rule of reports."""
+    from pipeline.report.export import export_report
+
+    return export_report(notebook, title=stage.title, campaign=facts.title, closing_html=closing_html)
+
+
+def partial_notebook(failure: NotebookFailure, stage: Stage, resume: str):
+    """What was executed of a notebook, with words at the top that say where it stopped and how to go on."""
+    import nbformat
+
+    notebook = nbformat.from_dict(failure.notebook)
+    notebook.cells = [cell for cell in notebook.cells if _PAPERMILL_MARK not in cell.metadata.get("tags", [])]
+    where = f"code cell {failure.cell}" if failure.cell else "its start"
+    words = [f"**This report is not finished.** {stage.label} stopped in {where}"
+             + (f", under “{failure.heading}”" if failure.heading else "") + f": `{failure.name}: {_one_line(failure.text)}`",
+             f"When that is mended, go on with `{resume}`. Results of earlier runs are untouched."]
+    banner = nbformat.v4.new_markdown_cell("\n\n".join(words))
+    banner["id"] = "not-finished"
+    first = 1 if notebook.cells and notebook.cells[0].cell_type == "markdown" else 0  # below the title
+    notebook.cells.insert(first, banner)
+    return notebook
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.replace("`", "'").split())[:300]
+
+
+def dropped_rows(workspace) -> list[tuple[str, int]] | None:
+    """Rows left out of the inputs, by rule, as the quality check has noted them; None when it has not."""
+    return None
