@@ -65,7 +65,7 @@ def _typed(cells, kind, standard, file, findings):
 
 
 def _dates(cells, reading):
-    times = pd.Series(pd.NaT, index=cells.index).astype("datetime64[us, UTC]")
+    times = pd.Series(pd.NaT, index=cells.index, dtype="datetime64[us, UTC]")
     written = (cells != "").to_numpy()
     if written.any():
         lines = reading["lines"][written]

@@ -66,7 +66,7 @@ def parse_times(text: pd.Series, *, clock: Clock, column: str, file: str, lines:
 
 
 def _nothing(count: int) -> pd.Series:
-    return pd.Series(pd.NaT, index=range(count)).astype(UTC_TYPE)
+    return pd.Series(pd.NaT, index=range(count), dtype=UTC_TYPE)
 
 
 def _share(text: pd.Series, pattern: str) -> float:

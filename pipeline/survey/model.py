@@ -1,0 +1,298 @@
+"""The settings of a survey file: every key with its kind, range, default and explanation.
+
+The JSON schema, the commented starter file and the messages about faults are all made from this one place.
+"""
+
+from __future__ import annotations
+
+import glob
+import re
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
+from pydantic_core import PydanticCustomError
+
+LOG_COLUMNS = ("flight_id", "time_utc", "date", "latitude", "longitude", "height_m", "antenna_azimuth_deg", "tag_id", "strength_db", "pulse_rate_per_min", "noise_db")
+POSITION_COLUMNS = ("time_utc", "date", "latitude", "longitude", "height_m", "antenna_azimuth_deg")
+_SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "\\t": "\t"}
+
+
+def _fault(code: str, text: str):
+    # braces would be taken for a template by pydantic
+    return PydanticCustomError(code, "{text}", {"text": text})
+
+
+def _existing(value: str, info: ValidationInfo) -> Path:
+    """The path, made absolute; the file must exist when the folder of the survey file is known."""
+    folder = (info.context or {}).get("folder")
+    if folder is None:
+        return Path(value)
+    path = Path(folder) / value
+    if not path.is_file():
+        raise _fault("file_missing", f"no file {value!r}" + (" (it is a folder)" if path.is_dir() else "") + _nearby(path, Path(folder)))
+    return path
+
+
+def _nearby(path: Path, folder: Path) -> str:
+    """What lies in the folder that was named, for a mistyped file name."""
+    if not path.parent.is_dir():
+        return f"; there is no folder {path.parent.name!r}"
+    from difflib import get_close_matches
+
+    close = get_close_matches(path.name, sorted(entry.name for entry in path.parent.iterdir()), n=1)
+    return f"; did you mean {close[0]!r}?" if close else ""
+
+
+def _as_list(value):
+    return [value] if isinstance(value, str) else value
+
+
+def _matching(patterns: list[str], info: ValidationInfo) -> list[str]:
+    """Patterns of files, each of which must match a file when the folder of the survey file is known."""
+    folder = (info.context or {}).get("folder")
+    if folder is not None:
+        for pattern in patterns:
+            if not any(Path(found).is_file() for found in glob.glob(str(Path(glob.escape(str(folder))) / pattern), recursive=True)):
+                raise _fault("files_missing", f"no file matches {pattern!r}")
+    return patterns
+
+
+def _folder_safe(value: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", value) or value.endswith("."):
+        raise _fault("name_unsafe", f"must be a name that any system takes for a folder: letters, digits, '-', '_' and '.', beginning with a letter or digit (got {value!r})")
+    return value
+
+
+def _metric_crs(value: str) -> str:
+    import pyproj
+
+    try:
+        crs = pyproj.CRS.from_user_input(value)
+    except pyproj.exceptions.CRSError:
+        raise _fault("crs_unknown", f"no such coordinate reference system (got {value!r}); for example EPSG:32632") from None
+    if not crs.is_projected or any(axis.unit_name not in ("metre", "meter") for axis in crs.axis_info[:2]):
+        raise _fault("crs_not_metric", f"must be a projected CRS in metres; {value} is {crs.name!r}. Leave it out and a local one is chosen")
+    return value
+
+
+def _any_crs(value: str) -> str:
+    import pyproj
+
+    try:
+        pyproj.CRS.from_user_input(value)
+    except pyproj.exceptions.CRSError:
+        raise _fault("crs_unknown", f"no such coordinate reference system (got {value!r}); for example EPSG:32632") from None
+    return value
+
+
+def _known_zone(value: str) -> str:
+    from zoneinfo import ZoneInfo, available_timezones
+
+    if value.upper() in ("UTC", "GPS", "GMT", "Z"):
+        return value.upper()
+    try:
+        ZoneInfo(value)
+    except (KeyError, ValueError, OSError):
+        from difflib import get_close_matches
+
+        close = get_close_matches(value, sorted(available_timezones()), n=1)
+        raise _fault("zone_unknown", f"no such time zone (got {value!r}); " + (f"did you mean {close[0]!r}?" if close else "for example UTC or Europe/Berlin")) from None
+    return value
+
+
+def _codes(value):
+    """"blank", or a list of codes; a near miss of the word is no code."""
+    if isinstance(value, str) and value != "blank":
+        if re.fullmatch(r"b\w{2,5}k?s?", value.lower()) and value.lower() not in ("bad",):
+            raise _fault("not_heard", f"must be blank or a list of codes such as [0, -150] (got {value!r}); did you mean 'blank'?")
+        return [value]
+    return value
+
+
+def _separator(value):
+    return _SEPARATORS.get(value, value) if isinstance(value, str) else value
+
+
+def _column_names(allowed):
+    def check(names: dict[str, str]) -> dict[str, str]:
+        from difflib import get_close_matches
+
+        for name in names:
+            if name not in allowed:
+                close = get_close_matches(name, allowed, n=1, cutoff=0.5)
+                raise _fault("column_unknown", f"{name!r} is no column of the contract; " + (f"did you mean {close[0]!r}?" if close else f"known: {', '.join(allowed)}"))
+        return names
+
+    return AfterValidator(check)
+
+
+def _date_format(value: str) -> str:
+    known = ("day first", "month first", "unix seconds", "unix milliseconds", "gps seconds")
+    if value not in known and "%" not in value:
+        raise _fault("date_format", f"must be {', '.join(known)} or a pattern such as '%d.%m.%Y %H:%M:%S' (got {value!r})")
+    return value
+
+
+ExistingFile = Annotated[Path, BeforeValidator(_existing)]
+FilePatterns = Annotated[list[str], BeforeValidator(_as_list), AfterValidator(_matching), Field(min_length=1)]
+DateFormat = Annotated[str, AfterValidator(_date_format)]
+Separator = Annotated[Literal[",", ";", "\t", "|"], BeforeValidator(_separator)]
+TimeZone = Annotated[str, AfterValidator(_known_zone)]
+Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class Section(BaseModel):
+    """A group of settings: frozen, and closed to unknown names."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Positions(Section):
+    """A flight track kept apart from the receiver log, as CSV or GPX; joined on time."""
+
+    files: FilePatterns = Field(description="files of the flight track, CSV or GPX")
+    columns: Annotated[dict[str, str], _column_names(POSITION_COLUMNS)] = Field({}, description="names of the columns in the track, only what differs: {latitude: Lat}")
+    lag_s: float = Field(0.0, ge=-86400, le=86400, description="seconds to add to the receiver's clock to get the track's clock")
+    longest_gap_s: float = Field(10.0, gt=0, le=3600, description="no position is made up across a longer gap in the track")
+    delimiter: Separator | None = Field(None, description="comma, semicolon, tab or bar; found in the file when left out")
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; found in the file when left out")
+    encoding: str | None = Field(None, description="for example utf-8 or latin-1; found in the file when left out")
+    date_format: DateFormat | None = Field(None, description="as in receiver_log")
+    time_zone: TimeZone | None = Field(None, description="as in receiver_log; that of receiver_log when left out")
+
+
+class ReceiverLog(Section):
+    """The receiver logs, and how they are written."""
+
+    files: FilePatterns = Field(description="receiver logs, one pattern or a list; one flight per file unless a column flight_id says otherwise")
+    columns: Annotated[dict[str, str], _column_names(LOG_COLUMNS)] = Field({}, description="names of the columns in your log, only what differs: {time_utc: UTC, strength_db: Level}")
+    layout: Literal["long", "wide"] = Field("long", description="long: one row per tag and record; wide: one row per record, a column per tag")
+    tag_columns: dict[str, str] | str | None = Field(None, description='wide layout: {column: tag_id}, or a pattern such as "rssi_*" whose star is the tag id')
+    pulse_rate_columns: dict[str, str] | str | None = Field(None, description='wide layout: the columns of pulse rates, in the same way: "rate_*"')
+    delimiter: Separator | None = Field(None, description="comma, semicolon, tab or bar; found in the file when left out")
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; found in the file when left out")
+    encoding: str | None = Field(None, description="for example utf-8 or latin-1; found in the file when left out")
+    date_format: DateFormat | None = Field(None, description="day first, month first, unix seconds, unix milliseconds, gps seconds, or a pattern such as '%d.%m.%Y %H:%M:%S'; ISO dates need none")
+    date: Day | None = Field(None, description="first day, for logs that hold a time of day only and no date in the file name: 2027-04-25")
+    time_zone: TimeZone | None = Field(None, description="UTC, a name such as Europe/Berlin, or GPS for a receiver that never subtracted the leap seconds")
+    not_heard: Annotated[Literal["blank"] | list[str] | None, BeforeValidator(_codes)] = Field(None, description="how the log writes 'listened, not heard': blank, or a list of codes such as [0, -150]")
+    not_listened: Annotated[list[str], BeforeValidator(_as_list)] = Field([], description="codes for 'not listened to'; such rows are no records")
+    heard_codes: list[float] = Field([], description="values that look like a code and are real strengths")
+    height_reference: Literal["ground", "takeoff", "sea_level", "ellipsoid"] = Field("ground", description="what height_m counts from: ground, takeoff, sea_level or ellipsoid")
+    height_unit: Literal["m", "ft"] = Field("m", description="unit of the height column: m or ft")
+    receiver_height_m: float | None = Field(None, ge=0, le=1000, description="height above ground where the log has none")
+    azimuth_reference: Literal["true", "magnetic"] = Field("true", description="north of antenna_azimuth_deg: true or magnetic (then declination_deg)")
+    azimuth_unit: Literal["deg", "rad"] | None = Field(None, description="unit of the azimuth column: deg or rad")
+    declination_deg: float | None = Field(None, ge=-180, le=180, description="magnetic declination at the study area, east positive")
+    heard_above_noise_db: float | None = Field(None, ge=0, le=60, description="with noise_db in the log: how far above it a tag counts as heard")
+    position_crs: Annotated[str, AfterValidator(_any_crs)] | None = Field(None, description="CRS of the position columns when they are not WGS 84 degrees (longitude column = easting)")
+    max_speed_m_per_s: float = Field(60.0, gt=0, le=400, description="faster steps between records are position faults")
+    positions: Positions | None = Field(None, description="the flight track, when the receiver log holds no positions")
+
+
+class Gates(Section):
+    """What a tag must reach in a flight to count as located; a gate that fails names itself."""
+
+    records_heard: int = Field(8, ge=2, le=1000, description="least records heard")
+    effective_records: float = Field(3, ge=1, le=1000, description="least records heard that tell something new, after correlation along the track")
+    passes: int = Field(2, ge=1, le=100, description="least separate approaches, unless the bearings spread")
+    bearing_spread_deg: float = Field(60, ge=0, le=180, description="least spread of the directions it was heard from, unless there were passes")
+    main_place: Share = Field(0.9, description="least probability of the main place; below it there are several places")
+    radius_95_m: float = Field(300, gt=0, le=100000, description="largest radius that holds 95 % of the probability")
+
+
+class Localisation(Section):
+    """Positions of tags."""
+
+    search_margin_m: float | None = Field(None, ge=0, le=100000, description="how far beyond the track a tag may be; found from the hearing range when left out")
+    gates: Gates = Field(Gates(), description="what counts as located")
+
+
+class Prior(Section):
+    """One stated belief about a tag before the search."""
+
+    name: str = Field(description="what the belief is called in the tables")
+    in_area: Share = Field(description="probability that the animal is in the area")
+    silent: Share = Field(description="probability that the tag is silent by itself")
+
+
+class Search(Section):
+    """Animals not found."""
+
+    priors: Annotated[tuple[Prior, ...], Field(min_length=1, max_length=6)] = Field(
+        (Prior(name="stays, tag fresh", in_area=0.9, silent=0.05), Prior(name="as likely gone", in_area=0.5, silent=0.05), Prior(name="stays, tag old", in_area=0.9, silent=0.3)),
+        description="stated beliefs under which a silence is explained")
+
+
+class Movement(Section):
+    """Movement between flights."""
+
+    significance: float = Field(0.05, gt=0, lt=0.5, description="level of the displacement test, adjusted for the number of animals")
+    species_movement_m_per_day: dict[str, Annotated[float, Field(gt=0)]] = Field({}, description="how far a species wanders in a day, for where to search next: {Lepus timidus: 400}")
+
+
+class Survey(Section):
+    """A campaign: its files and settings."""
+
+    campaign: Annotated[str, AfterValidator(_folder_safe)] = Field(description="short name, safe for a folder: the results go to reports/<campaign>")
+    title: str = Field(min_length=1, description="the title that stands over every report")
+    status: Literal["draft", "checked", "final"] = Field("draft", description="draft, checked or final; printed on every report")
+    sensitive: bool = Field(True, description="true: exact positions do not leave the office")
+    crs: Annotated[str, AfterValidator(_metric_crs)] | None = Field(None, description="projected CRS in metres, such as EPSG:32632; a local one is chosen and named when left out")
+    seed: int = Field(1, ge=0, description="where the random numbers start")
+    receiver_log: ReceiverLog = Field(description="the receiver logs, and how they are written")
+    tags: ExistingFile | None = Field(None, description="the register of tagged animals")
+    beacons: ExistingFile | None = Field(None, description="tags at surveyed positions; without them no error can be tested")
+    terrain: ExistingFile | None = Field(None, description="ground heights, a raster in any CRS")
+    study_area: ExistingFile | None = Field(None, description="the study area, a polygon layer such as GeoJSON")
+    bearings: ExistingFile | None = Field(None, description="bearings taken by hand on the ground")
+    sightings: ExistingFile | None = Field(None, description="animals or tags found by eye")
+    localisation: Localisation = Field(Localisation(), description="positions of tags")
+    search: Search = Field(Search(), description="animals not found")
+    movement: Movement = Field(Movement(), description="movement between flights")
+    permits: dict[str, str] = Field({}, description="free entries printed in every report: {wildlife: ..., aviation: ..., ethics: ..., landowner: ...}")
+
+    _file: Path = PrivateAttr(default=Path("survey.yml"))
+
+    @property
+    def file(self) -> Path:
+        """The survey file itself, absolute."""
+        return self._file
+
+    @property
+    def folder(self) -> Path:
+        """The folder that paths in the survey file are relative to."""
+        return self._file.parent
+
+    @property
+    def log_files(self) -> tuple[Path, ...]:
+        """The receiver logs, sorted by path."""
+        return self._matches(self.receiver_log.files)
+
+    @property
+    def position_files(self) -> tuple[Path, ...]:
+        """The files of a separate flight track, sorted by path."""
+        return self._matches(self.receiver_log.positions.files) if self.receiver_log.positions else ()
+
+    def _matches(self, patterns) -> tuple[Path, ...]:
+        escaped = Path(glob.escape(str(self.folder)))
+        found = {Path(name) for pattern in patterns for name in glob.glob(str(escaped / pattern), recursive=True)}
+        return tuple(sorted(path for path in found if path.is_file()))
+
+    def input_files(self) -> dict[str, Path]:
+        """Every file that a run reads, by its name relative to the survey file's folder: the survey file, the logs, then the rest."""
+        named = [getattr(self, name) for name in ("tags", "beacons", "terrain", "study_area", "bearings", "sightings")]
+        paths = [self.file, *self.log_files, *self.position_files, *(path for path in named if path is not None)]
+        files: dict[str, Path] = {}
+        for path in paths:
+            name = self._relative(path)
+            files[name if files.get(name, path) == path else path.as_posix()] = path
+        return files
+
+    def _relative(self, path: Path) -> str:
+        try:
+            return path.resolve().relative_to(self.folder.resolve()).as_posix()
+        except ValueError:
+            return path.name
