@@ -10,7 +10,7 @@ import nbformat
 import pytest
 
 from pipeline.messages import StageError, SurveyError
-from pipeline.run import building, execute, reports
+from pipeline.run import building, execute
 from pipeline.run.building import move_into_place, start_building
 from pipeline.run.execute import run_stages
 from pipeline.run.lock import only_run_in
@@ -20,9 +20,8 @@ from pipeline.run.progress import Progress
 
 @pytest.fixture(autouse=True)
 def settled_code(monkeypatch):
-    """The program counts as unchanged, whoever edits it while the tests run; reports are the words of the notebook."""
+    """The program counts as unchanged, whoever edits it while the tests run."""
     monkeypatch.setattr(execute, "code_hashes", lambda memory: {"pipeline": "1"})
-    monkeypatch.setattr(reports, "report_html", lambda notebook, stage, facts, closing: nbformat.writes(notebook) + closing)
 
 
 @pytest.fixture

@@ -18,17 +18,17 @@ def closing_section(facts: Facts, stages: list[Stage], present: Stage, *, durati
     parts = [
         '<h2 id="what-this-run-used">What this run used</h2>',
         _stages_drawing(facts, stages, present, durations_s),
-        _table("Inputs, with the first 16 digits of their SHA-256", ("file", "kB", "SHA-256"),
+        _table("inputs", "Inputs, with the first 16 digits of their SHA-256", ("file", "kB", "SHA-256"),
                [(name, f"{found['bytes'] / 1000:,.1f}", found["sha256"][:16]) for name, found in facts.inputs.items()], figures={1}),
         _dropped_rows(dropped),
-        _table("Time taken by the stages up to this one", ("stage", "seconds"),
+        _table("times", "Time taken by the stages up to this one", ("stage", "seconds"),
                [(stage.label, f"{durations_s[stage.name]:.1f}") for stage in stages if stage.name in durations_s], figures={1}),
         f"<p>Code revision: {escape(revision_text(facts.revision))}. Platform: {escape(facts.platform)}. "
         f"Seed: {escape(str(facts.seed))}. Started {escape(facts.started_utc)}. All of this is also in run.json.</p>",
         _folded("Versions of the packages", _table(
-            "Packages", ("package", "version"), [item for item in facts.packages.items() if item[0] != "python"])),
+            "packages", "Packages", ("package", "version"), [item for item in facts.packages.items() if item[0] != "python"])),
         _folded("The survey file as it was used", f'<pre tabindex="0">{escape(facts.config_text)}</pre>'),
-        _folded("Every setting with its value, defaults filled in", _table("Settings", ("setting", "value"), list(_flat(facts.config)))),
+        _folded("Every setting with its value, defaults filled in", _table("settings", "Settings", ("setting", "value"), list(_flat(facts.config)))),
     ]
     return '<section class="closing">\n' + "\n".join(part for part in parts if part) + "\n</section>\n"
 
@@ -38,19 +38,21 @@ def _dropped_rows(dropped: list[tuple[str, int]] | None) -> str:
         return ""
     if not dropped:
         return "<p>No row of any input was left out.</p>"
-    return _table("Rows left out, by rule", ("rule", "rows"), [(rule, f"{rows:,d}") for rule, rows in dropped], figures={1})
+    return _table("rows", "Rows left out, by rule", ("rule", "rows"), [(rule, f"{rows:,d}") for rule, rows in dropped], figures={1})
 
 
-def _table(caption: str, heads: tuple[str, ...], rows: list[tuple], figures: set[int] = frozenset()) -> str:
-    """A small table: first column as row heads, the columns numbered in `figures` set to the right."""
+def _table(name: str, caption: str, heads: tuple[str, ...], rows: list[tuple], figures: set[int] = frozenset()) -> str:
+    """A table: first column as row heads, the columns numbered in `figures` set to the right. name : for its element id."""
     def cell(position: int, value) -> str:
-        if position == 0:
-            return f'<th scope="row">{escape(str(value))}</th>'
-        return f"<td{_figure_class(position, figures)}>{escape(str(value))}</td>"
+        tag = 'th scope="row"' if position == 0 else f"td{_figure_class(position, figures)}"
+        return f"<{tag}>{escape(str(value))}</{tag[:2]}>"
 
-    head = "".join(f'<th scope="col"{_figure_class(position, figures)}>{escape(name)}</th>' for position, name in enumerate(heads))
+    caption_id = f"used-{name}"
+    head = "".join(f'<th scope="col"{_figure_class(position, figures)}>{escape(text)}</th>' for position, text in enumerate(heads))
     body = "".join("<tr>" + "".join(cell(position, value) for position, value in enumerate(row)) + "</tr>\n" for row in rows)
-    return f"<table><caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table>"
+    return (f'<figure class="table"><figcaption id="{caption_id}">{escape(caption)}</figcaption>'
+            f'<div class="table-scroll" role="region" tabindex="0" aria-labelledby="{caption_id}"><table aria-labelledby="{caption_id}">\n'
+            f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table></div></figure>")
 
 
 def _figure_class(position: int, figures: set[int]) -> str:
@@ -88,8 +90,8 @@ def _stages_drawing(facts: Facts, stages: list[Stage], present: Stage, durations
     arrows = "".join(_arrow(position, per_row) for position in range(len(boxes) - 1))
     told = "; then ".join(f"{name} ({note})" for name, note, _ in boxes)
     return (f'<svg class="stages" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img" '
-            f'aria-labelledby="stages-title stages-told" font-family="inherit" font-size="13">'
-            f'<title id="stages-title">The stages of this run</title><desc id="stages-told">{escape(told)}.</desc>{arrows}{drawn}</svg>')
+            f'aria-label="The stages of this run" aria-describedby="stages-told" font-family="inherit" font-size="13">'
+            f'<title>The stages of this run</title><desc id="stages-told">{escape(told)}.</desc>{arrows}{drawn}</svg>')
 
 
 def _corner(position: int, per_row: int) -> tuple[int, int]:

@@ -20,12 +20,14 @@ FILE = "run.json"
 class Facts:
     """What is the same for every stage of a run.
 
-    config : every setting with its value, defaults filled in. config_text : the survey file as written.
+    status : draft, checked or final, as the survey file says. config : every setting with its value, defaults filled in.
+    config_text : the survey file as written.
     inputs : name -> {"sha256", "bytes"}. code : hash of each file of the program. revision : see `code_revision`.
     """
 
     campaign: str
     title: str
+    status: str
     survey_file: str
     config: dict
     config_text: str
@@ -42,7 +44,7 @@ def gather(survey, *, inputs: dict[str, str], code: dict[str, str], packages: di
     """The facts of a run that is about to start."""
     sizes = {name: path.stat().st_size for name, path in survey.input_files().items()}
     return Facts(
-        campaign=survey.campaign, title=survey.title, survey_file=Path(survey.file).name, config=resolved_config(survey),
+        campaign=survey.campaign, title=survey.title, status=getattr(survey, "status", "draft"), survey_file=Path(survey.file).name, config=resolved_config(survey),
         config_text=Path(survey.file).read_text(encoding="utf-8-sig"),
         inputs={name: {"sha256": found, "bytes": sizes[name]} for name, found in inputs.items()},
         code=code, packages=packages, revision=code_revision(), seed=getattr(survey, "seed", None), started_utc=now_utc())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.run.building import failure_files
 from pipeline.run.notebook import NotebookFailure
 from pipeline.run.plan import Stage
 from pipeline.run.provenance import Facts
@@ -9,11 +10,14 @@ from pipeline.run.provenance import Facts
 _PAPERMILL_MARK = "papermill-error-cell-tag"
 
 
-def report_html(notebook, stage: Stage, facts: Facts, closing_html: str) -> str:
+def report_html(notebook, stage: Stage, stages: list[Stage], facts: Facts, closing_html: str, *, partial: bool = False) -> str:
     """The report of a stage as one self-contained page. ValueError when the page would break a rule of reports."""
     from pipeline.report.export import export_report
 
-    return export_report(notebook, title=stage.title, campaign=facts.title, closing_html=closing_html)
+    links = [(f"{other.name}.html", other.title, other == stage) for other in stages]
+    executed = failure_files(stage.name)[1] if partial else f"notebooks/{stage.name}.ipynb"
+    return export_report(notebook, title=stage.title, campaign=facts.title, status=facts.status, links=links,
+                         closing_html=closing_html, notebook_file=executed, partial=partial)
 
 
 def partial_notebook(failure: NotebookFailure, stage: Stage, resume: str):

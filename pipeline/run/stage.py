@@ -68,7 +68,7 @@ class StageRunner:
         write_whole(building / "notebooks" / f"{stage.name}.ipynb", nbformat.writes(notebook) + "\n")
         closing = self._closing(stage, building, started)
         try:
-            page = report_html(notebook, stage, self.facts, closing)
+            page = report_html(notebook, stage, self.stages, self.facts, closing)
         except Exception as fault:
             lines = traceback.format_exc()
             raise self._kept_traceback(stage, f"its report could not be made: {fault}", lines) from fault
@@ -104,7 +104,7 @@ class StageRunner:
         write_whole(self.folder / notebook, nbformat.writes(marked) + "\n")
         kept = [notebook]
         try:
-            write_whole(self.folder / page, report_html(marked, stage, self.facts, ""))
+            write_whole(self.folder / page, report_html(marked, stage, self.stages, self.facts, "", partial=True))
             kept.insert(0, page)
         except Exception as fault:  # the error that matters is the notebook's
             self.progress.say(f"(The partial report could not be made: {fault})")
