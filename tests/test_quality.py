@@ -28,7 +28,7 @@ def make_records(easting_m, northing_m, tags=("A",), heard=None, height_m=80.0, 
 
 
 def make_tags(*ids, **columns):
-    return conform(pd.DataFrame({"tag_id": list(ids), "role": "animal", "decoy": False, **columns}), TAGS)
+    return conform(pd.DataFrame({"tag_id": list(ids), "role": "animal", **columns}), TAGS)
 
 
 NO_BEACONS = conform(pd.DataFrame({"tag_id": []}), BEACONS)
@@ -201,7 +201,7 @@ def test_a_flat_top_is_found_and_an_ordinary_tail_is_not():
 
 def test_any_hit_of_a_decoy_is_suspect():
     records = make_records(EAST, LEVEL, heard={"A": {3: -90}})
-    table = suspicion_table(records, make_tags("A", decoy=True))
+    table = suspicion_table(records, make_tags("A", role="decoy"))
     assert table["reason"].tolist() == ["This tag is known to be switched off, yet 1 of 60 records say it was heard."]
 
 
@@ -274,7 +274,7 @@ def test_a_weak_copy_of_a_strong_tag_is_told_and_two_animals_side_by_side_are_no
 
 def test_decoys_give_a_measured_rate():
     records = make_records(EAST, LEVEL, tags=("A", "B"), heard={"A": {3: -90}})
-    tags = make_tags("A", "B", decoy=True)
+    tags = make_tags("A", "B", role="decoy")
     assert found(all_findings(records, tags), "decoys-heard") == ["False detections: 1 of 120 records for tags that were switched off (A)"]
 
 

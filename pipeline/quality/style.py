@@ -4,25 +4,25 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.quality.pace import wrap_180
-
 STYLES = ("loop", "lines", "mixed", "unclear")
 
-PARTS = 8                  # a flight is judged in this many stretches of equal numbers of steps
 STEPS_LEAST = 24
-AXIAL_LINES = 0.75         # courses of a stretch lie on one axis, there and back
-ONE_WAY_TURN = 0.7         # share of the turning that goes the same way round
-TURN_LEAST_DEG = 25.0      # of a stretch, to be called part of a loop
-CLEAR_SHARE = 0.75
-MIXED_SHARE = 0.25
+REVERSAL_DEG = 40.0     # swinging to and fro by less than this is no turn
+WINDOW_DEG = 270.0      # a step is judged by the turning round it, this much in all
+ROUND_SHARE = 0.6       # loop: so much of the turning goes the same way round
+BACK_SHARE = 0.4        # lines: turning one way is undone by turning the other, but for this share
+AXIAL_LINES = 0.5       # and the courses lie along one axis, there and back
+CLEAR_SHARE = 0.7
+MIXED_SHARE = 0.2
 
 
 def flight_style(course_deg) -> str:
     """The style of one flight from the course of its steps, in order.
 
-    Each of eight stretches is "lines" when its courses lie along one axis (length of the mean of exp(2 i course) at least 0.75, as for legs
-    flown there and back), and "loop" when it turns at least 25 degrees, 0.7 of it the same way round. Three quarters of the stretches decide;
-    with a quarter or more of each it is "mixed". A course that neither holds an axis nor goes round is "unclear".
+    A loop keeps turning the same way; lines undo each turn by the next. Every step is judged by the turning round it, 270 degrees in all, half before and
+    half after: "loop" when at least 0.6 of it goes one way, "lines" when turns cancel to 0.4 or less and the courses of twice that window lie along one axis (length of
+    the mean of exp(2 i course) at least 0.5). The kind of 0.7 of the steps is the flight's; with at least 0.2 of both it is "mixed"; else "unclear". A track that turns
+    less than 135 degrees is "lines" when it holds an axis.
 
     Parameters
     ----------
@@ -33,46 +33,47 @@ def flight_style(course_deg) -> str:
     if len(course) < STEPS_LEAST:
         return "unclear"
     smooth = _smooth_course(course)
-    kinds = [_kind_of_stretch(part) for part in np.array_split(smooth, PARTS)]
-    lines, loop = kinds.count("lines") / PARTS, kinds.count("loop") / PARTS
+    kinds = _kind_of_steps(smooth)
+    loop, lines = float(np.mean(kinds == "loop")), float(np.mean(kinds == "lines"))
     if loop >= CLEAR_SHARE:
         return "loop"
     if lines >= CLEAR_SHARE:
-        return "lines" if not _goes_round_evenly(smooth) else "loop"
-    if lines + loop >= CLEAR_SHARE and min(lines, loop) >= MIXED_SHARE:
-        return "mixed"
-    return "unclear"
+        return "lines"
+    return "mixed" if loop + lines >= CLEAR_SHARE and min(loop, lines) >= MIXED_SHARE else "unclear"
+
+
+def _kind_of_steps(course_deg: np.ndarray) -> np.ndarray:
+    heading = _turns_only(np.degrees(np.unwrap(np.radians(course_deg))))
+    turned = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(heading)))])
+    if turned[-1] < WINDOW_DEG / 2:
+        return np.full(len(heading), "lines" if _axial(course_deg) >= AXIAL_LINES else "unclear")
+    width = min(WINDOW_DEG, turned[-1])
+    begin = np.clip(turned - width / 2, 0.0, turned[-1] - width)
+    grown = turned + 1e-9 * np.arange(len(turned))  # strictly growing, as interpolation needs
+    one_way = np.abs(np.interp(begin + width, grown, heading) - np.interp(begin, grown, heading)) / width
+    wider_first = np.searchsorted(turned, begin - width / 2, side="left")
+    wider_last = np.searchsorted(turned, begin + 1.5 * width, side="right")
+    axial = np.array([_axial(course_deg[a:b]) for a, b in zip(wider_first, wider_last)])
+    return np.where(one_way >= ROUND_SHARE, "loop", np.where((one_way <= BACK_SHARE) & (axial >= AXIAL_LINES), "lines", "unclear"))
+
+
+def _axial(course_deg: np.ndarray) -> float:
+    """1 when all courses lie on one axis, there or back; 0 when they are spread evenly."""
+    return float(abs(np.exp(2j * np.radians(course_deg)).mean()))
 
 
 def _smooth_course(course_deg: np.ndarray) -> np.ndarray:
     """Running mean of three steps, as a direction."""
     direction = np.exp(1j * np.radians(course_deg))
     padded = np.concatenate([direction[:1], direction, direction[-1:]])
-    return np.degrees(np.angle(padded[:-2] + padded[1:-1] + padded[2:])) % 360.0
+    return np.degrees(np.angle(padded[:-2] + padded[1:-1] + padded[2:]))
 
 
-def _kind_of_stretch(course_deg: np.ndarray) -> str:
-    turning = wrap_180(np.diff(course_deg))
-    total = np.abs(turning).sum()
-    one_way = abs(turning.sum()) / total if total > 0 else 0.0
-    axial = abs(np.exp(2j * np.radians(course_deg)).mean())
-    if axial >= AXIAL_LINES and not (one_way >= 0.95 and TURN_LEAST_DEG <= total <= 120.0 and _steady(turning)):
-        return "lines"
-    if one_way >= ONE_WAY_TURN and total >= TURN_LEAST_DEG:
-        return "loop"
-    return "unclear"
-
-
-def _steady(turning_deg: np.ndarray) -> bool:
-    """Turning spread over the stretch, not done in one corner."""
-    total = np.abs(turning_deg).sum()
-    return bool(total > 0 and np.sort(np.abs(turning_deg))[-3:].sum() / total < 0.5)
-
-
-def _goes_round_evenly(course_deg: np.ndarray) -> bool:
-    """A wide loop looks straight piece by piece: told by going round once or twice, one way, through all directions alike."""
-    turning = wrap_180(np.diff(course_deg))
-    total = np.abs(turning).sum()
-    if total == 0 or abs(turning.sum()) / total < ONE_WAY_TURN or abs(turning.sum()) < 270.0:
-        return False
-    return bool(abs(np.exp(2j * np.radians(course_deg)).mean()) < 0.4)
+def _turns_only(heading_deg: np.ndarray) -> np.ndarray:
+    """The unwrapped heading with a play of 40 degrees: it stays until the heading pulls it along, so that small swings leave no trace."""
+    followed = np.empty_like(heading_deg)
+    at = heading_deg[0]
+    for i, heading in enumerate(heading_deg):
+        at = min(max(at, heading - REVERSAL_DEG / 2), heading + REVERSAL_DEG / 2)
+        followed[i] = at
+    return followed

@@ -34,7 +34,7 @@ def suspicion_table(records: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
 
 
 def _reason(tag, listened: pd.DataFrame, heard: pd.DataFrame) -> str:
-    if tag is not None and bool(tag["decoy"]):
+    if tag is not None and tag["role"] == "decoy":
         return f"This tag is known to be switched off, yet {len(heard)} of {len(listened)} records say it was heard."
     return _wrong_pulse(tag, heard) or _heard_everywhere(listened, heard)
 

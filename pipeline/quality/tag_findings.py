@@ -30,7 +30,7 @@ def tag_findings(records: pd.DataFrame, tags: pd.DataFrame, suspicion: pd.DataFr
 
 
 def _decoys(records, tags) -> list[Message]:
-    decoys = set(tags.loc[tags["decoy"], "tag_id"])
+    decoys = set(tags.loc[tags["role"] == "decoy", "tag_id"])
     rows = records[records["tag_id"].isin(decoys)]
     if rows.empty:
         return []
@@ -46,7 +46,7 @@ def _decoys(records, tags) -> list[Message]:
 
 
 def _suspects(suspicion, tags) -> list[Message]:
-    decoys = set(tags.loc[tags["decoy"], "tag_id"])
+    decoys = set(tags.loc[tags["role"] == "decoy", "tag_id"])
     marked = suspicion[suspicion["suspect"] & ~suspicion["tag_id"].isin(decoys)]
     code = {True: "heard-everywhere", False: "pulse-rate-wrong"}
     return [Message("look", code["in the bag" in row.reason], f"Tag {row.tag_id} in flight {row.flight_id}: {row.reason}", value=row.tag_id,
