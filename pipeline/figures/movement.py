@@ -1,0 +1,156 @@
+"""Figures of the movement summaries: net distance against error, paths, when each animal was heard, pairs in one flight, growth of extents."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle
+
+from pipeline.figures.style import LIGHT, SHAPES, TEXT_WIDTH_IN, in_style, new_figure
+
+MOST_PANELS = 9
+STATES = {                      # mark, filled, colour, words
+    "fix": ("cross", False, "fix", "position"),
+    "mortality": ("hexagon", True, "fetch", "heard, mortality rate"),
+    "heard": ("triangle", True, "heard", "heard"),
+    "not heard": ("square", False, "silent", "searched, not heard; the fuller, the better searched"),
+    "not searched": ("", False, "silent", "gap: not searched"),
+}
+
+
+@in_style()
+def net_distances(animals: pd.DataFrame) -> Figure:
+    """Distance from first to last fix with its 95 % interval, beside the movement that would have been found.
+
+    Parameters
+    ----------
+    animals : label, distance_m, low_m, high_m, minimum_detectable_m, moved (flag); one row per animal, drawn from the top. [m]
+    """
+    rows = animals.reset_index(drop=True)
+    figure, ax = new_figure(height_in=1.1 + 0.19 * max(3, len(rows)))
+    places = np.arange(len(rows))
+    colours = [LIGHT["fix"] if moved else LIGHT["silent"] for moved in rows["moved"]]
+    ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=2.2)
+    ax.scatter(rows["distance_m"], places, marker=SHAPES["cross"].as_matplotlib(), s=26, color=colours, linewidth=1.4, zorder=3)
+    ax.scatter(rows["minimum_detectable_m"], places, marker="|", s=70, color=LIGHT["ink"], linewidth=1.1, zorder=2)
+    ax.set_yticks(places, rows["label"], fontsize=7)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.set_xlim(left=0)
+    ax.set_xlabel("distance from first to last position (m)")
+    marks = [
+        Line2D([], [], color=LIGHT["fix"], linewidth=2.2, marker=SHAPES["cross"].as_matplotlib(), label="moved: distance and 95 % interval"),
+        Line2D([], [], color=LIGHT["silent"], linewidth=2.2, marker=SHAPES["cross"].as_matplotlib(), label="not shown to have moved"),
+        Line2D([], [], color=LIGHT["ink"], linestyle="", marker="|", markersize=8, label="movement found in 8 of 10 cases"),
+    ]
+    figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7)
+    return figure
+
+
+@in_style()
+def path_panels(fixes: pd.DataFrame) -> Figure:
+    """Positions in order of time, numbered, with the circle that holds the animal with probability 0.95; one panel per animal, all at one scale.
+
+    Parameters
+    ----------
+    fixes : label (of the animal), number, easting_m, northing_m, error_radius_95_m; the first 9 animals are drawn.
+    """
+    labels = list(dict.fromkeys(fixes["label"]))[:MOST_PANELS]
+    columns = min(3, max(1, len(labels)))
+    rows = -(-max(1, len(labels)) // columns)
+    figure, axes = new_figure(rows, columns, width_in=TEXT_WIDTH_IN * columns / 3 if columns < 3 else TEXT_WIDTH_IN, height_in=2.4 * rows, squeeze=False)
+    groups = [fixes[fixes["label"] == label] for label in labels]
+    half = max((_half_width_m(group) for group in groups), default=100.0)
+    for ax, label, group in zip(axes.ravel(), labels, groups):
+        _one_path(ax, label, group, half)
+    for ax in axes.ravel()[len(labels):]:
+        ax.set_axis_off()
+    return figure
+
+
+def _half_width_m(group: pd.DataFrame) -> float:
+    reach = [np.ptp(group[axis].to_numpy(float)) / 2 for axis in ("easting_m", "northing_m")]
+    return 1.05 * (max(reach) + float(np.nanmax(group["error_radius_95_m"])))
+
+
+def _one_path(ax, label: str, group: pd.DataFrame, half_m: float) -> None:
+    east, north = group["easting_m"].to_numpy(float), group["northing_m"].to_numpy(float)
+    middle = (east.min() + east.max()) / 2, (north.min() + north.max()) / 2
+    east, north = east - middle[0], north - middle[1]
+    for x, y, radius in zip(east, north, group["error_radius_95_m"]):
+        ax.add_patch(Circle((x, y), radius, fill=False, linestyle="--", edgecolor=LIGHT["fix"], linewidth=0.7))
+    ax.plot(east, north, color=LIGHT["silent"], linestyle=":", linewidth=0.9)
+    ax.plot(east, north, linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["fix"], markersize=5, markeredgewidth=1.3)
+    for x, y, number in zip(east, north, group["number"]):
+        ax.annotate(str(number), (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7)
+    ax.set(xlim=(-half_m, half_m), ylim=(-half_m, half_m), aspect="equal")
+    ax.set_title(label, fontsize=8.5)
+    ax.tick_params(labelsize=6.5)
+    ax.locator_params(nbins=4)
+    ax.set_xlabel("m east", fontsize=7)
+    ax.set_ylabel("m north", fontsize=7)
+
+
+@in_style()
+def timeline(states: pd.DataFrame) -> Figure:
+    """What each flight gave for each animal: a position, a sound, silence (the fuller the mark, the better searched) or no search at all.
+
+    Parameters
+    ----------
+    states : label, flight_id, state (fix | heard | not heard | not searched), fate, adequacy (0 to 1 or blank); in the order to be drawn.
+    """
+    labels, flights = list(dict.fromkeys(states["label"])), list(dict.fromkeys(states["flight_id"]))
+    figure, ax = new_figure(width_in=min(TEXT_WIDTH_IN, 3.6 + 0.6 * len(flights)), height_in=1.3 + 0.165 * max(4, len(labels)))
+    x = states["flight_id"].map({flight: place for place, flight in enumerate(flights)}).to_numpy(float)
+    y = states["label"].map({label: place for place, label in enumerate(labels)}).to_numpy(float)
+    shown = []
+    for name, (shape, filled, colour, words) in STATES.items():
+        chosen = states["fate"].eq("mortality").to_numpy(bool) if name == "mortality" else states["state"].eq(name).to_numpy(bool)
+        beside = 0.22 if name == "mortality" else 0.0
+        if not chosen.any():
+            continue
+        if not shape:
+            shown.append(Line2D([], [], linestyle="", label=words))
+            continue
+        face = _shades(states.loc[chosen, "adequacy"]) if name == "not heard" else LIGHT[colour] if filled or shape == "cross" else "none"
+        ax.scatter(x[chosen] + beside, y[chosen], marker=SHAPES[shape].as_matplotlib(), s=26, facecolor=face, edgecolor=LIGHT[colour], linewidth=1.0)
+        shown.append(Line2D([], [], linestyle="", marker=SHAPES[shape].as_matplotlib(), markersize=5, label=words, color=LIGHT[colour],
+                            markerfacecolor=LIGHT[colour] if filled else "none"))
+    ax.set_xticks(range(len(flights)), flights, fontsize=7, rotation=30 if len(flights) > 6 else 0)
+    ax.set_yticks(range(len(labels)), labels, fontsize=6.5)
+    ax.set_xlim(-0.5, max(len(flights) - 0.5, 0.5))
+    ax.set_ylim(len(labels) - 0.4, -0.6)
+    ax.tick_params(length=0)
+    ax.set_xlabel("flight, in order of time")
+    figure.legend(handles=shown, loc="outside upper left", ncols=2, fontsize=7)
+    return figure
+
+
+def _shades(adequacy: pd.Series) -> list:
+    """From empty to the colour of silence; empty where it is not known."""
+    shares = pd.to_numeric(adequacy).astype(float).fillna(0.0).clip(0, 1)
+    return [(0.545, 0.541, 0.525, share) for share in shares]
+
+
+@in_style()
+def pair_distances(pairs: pd.DataFrame) -> Figure:
+    """Distance of two animals in one flight, with its 95 % interval; 50 and 100 m marked.
+
+    Parameters
+    ----------
+    pairs : label, distance_m, low_m, high_m; drawn from the top. [m]
+    """
+    rows = pairs.reset_index(drop=True)
+    figure, ax = new_figure(height_in=0.9 + 0.2 * max(3, len(rows)))
+    places = np.arange(len(rows))
+    for near in (50, 100):
+        ax.axvline(near, color=LIGHT["beacon"], linestyle="--", linewidth=0.9)
+        ax.annotate(f"{near} m", (near, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", fontsize=7, ha="center", va="bottom")
+    ax.hlines(places, rows["low_m"], rows["high_m"], color=LIGHT["fix"], linewidth=2.0)
+    ax.plot(rows["distance_m"], places, linestyle="", marker=SHAPES["diamond"].as_matplotlib(), color=LIGHT["ink"], markersize=3.5)
+    ax.set_yticks(places, rows["label"], fontsize=7)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.set_xlim(left=0)
+    ax.set_xlabel("distance between the two (m)")
+    return figure

@@ -1,0 +1,117 @@
+"""The interactive map of a sheet: folium holds the map, its panes, rasters and polygons; our own script draws the marks."""
+
+from __future__ import annotations
+
+import json
+
+import folium
+from branca.element import Element, MacroElement
+from folium.map import CustomPane, FeatureGroup
+from folium.raster_layers import ImageOverlay
+from folium.template import Template
+from shapely.geometry import mapping
+from shapely.ops import transform
+
+from pipeline.figures.sheet import MapSheet
+from pipeline.figures.sheet_payload import SheetPlaces, sheet_payload
+from pipeline.figures.sheet_rasters import Overlay, relief_overlay, searched_overlay
+
+
+class OpenSheet(MacroElement):
+    """Hands the folium layers and the payload of a sheet to the page's map code, once everything else exists."""
+
+    _template = Template("{% macro script(this, kwargs) %}fixledger.openSheet({{ this._parent.get_name() }}, { {{ this.layer_list() }} }, {{ this.payload }});{% endmacro %}")
+
+    def __init__(self, layers: dict[str, Element], payload: dict):
+        super().__init__()
+        self._name = "OpenSheet"
+        self.layers = layers
+        self.payload = script_json(payload)
+
+    def layer_list(self) -> str:
+        """The layers as members of a script object: theme name to variable name."""
+        return ", ".join(f"{name}: {layer.get_name()}" for name, layer in self.layers.items())
+
+
+def script_json(value) -> str:
+    """JSON that can stand inside a script element: nothing in it can end the element or open a comment."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return text
+
+
+def folium_map(sheet: MapSheet, name: str) -> folium.Map:
+    """The sheet as a folium map without tiles. name : start of all element ids, which are the same at every call."""
+    places = SheetPlaces(sheet)
+    chart = folium.Map(location=None, tiles=None, control_scale=False, zoom_control=False, attributionControl=False, zoomSnap=0.25, zoomDelta=0.5, maxZoom=20, wheelPxPerZoomLevel=120)
+    CustomPane("ground", z_index=250).add_to(chart)
+    CustomPane("labels", z_index=620).add_to(chart)
+    layers: dict[str, Element] = {}
+    for theme, overlay, alt in (("relief", relief_overlay(sheet), "Shaded relief"), ("searched", searched_overlay(sheet), "Ground searched, light to deep")):
+        if overlay is not None:
+            layers[theme] = _image_layer(overlay, theme, alt).add_to(chart)
+    for theme, collection in (("area", _area_features(sheet, places)), ("regions", _region_features(sheet, places))):
+        if collection["features"]:
+            layers[theme] = folium.GeoJson(collection, name=theme, style_function=_look, control=False, show=True, smooth_factor=0.6).add_to(chart)
+    chart.fit_bounds(places.bounds_deg())
+    OpenSheet(layers, sheet_payload(sheet, places)).add_to(chart)
+    _number_elements(chart, name)
+    return chart
+
+
+def _image_layer(overlay: Overlay, theme: str, alt: str) -> FeatureGroup:
+    south, west, north, east = overlay.bounds_deg
+    group = FeatureGroup(name=theme, control=False)
+    ImageOverlay(overlay.data_uri, [[south, west], [north, east]], alt=alt, pane="ground", class_name=f"ground-{theme}").add_to(group)
+    return group
+
+
+def _look(feature: dict) -> dict:
+    """The class of a polygon; the style sheet of the page says how the class looks in light, dark and print."""
+    return {"className": feature["properties"]["look"]}
+
+
+def _area_features(sheet: MapSheet, places: SheetPlaces) -> dict:
+    shapes = [] if sheet.area is None else list(sheet.area.geometry)
+    return _collection([_feature(index, geometry, places, {"look": "area"}) for index, geometry in enumerate(shapes)])
+
+
+def _region_features(sheet: MapSheet, places: SheetPlaces) -> dict:
+    if sheet.region_shapes is None:
+        return _collection([])
+    tags = sheet.tags()
+    features = []
+    for index, row in enumerate(sheet.region_shapes.itertuples()):
+        second = " second" if getattr(row, "second_place", False) else ""
+        note = getattr(row, "note", "")
+        told = {"look": f"region p{round(row.probability * 100)}{second}", "tag": tags.index(str(row.tag_id)), "flight": str(row.flight_id), "note": note if isinstance(note, str) else ""}
+        features.append(_feature(index, row.geometry, places, told))
+    return _collection(features)
+
+
+def _feature(index: int, geometry, places: SheetPlaces, told: dict) -> dict:
+    def to_degrees(easting, northing):
+        latitude, longitude = places.degrees(easting, northing)
+        return longitude.round(6), latitude.round(6)
+
+    return {"type": "Feature", "id": str(index), "properties": told, "geometry": _lists(mapping(transform(to_degrees, geometry)))}
+
+
+def _collection(features: list[dict]) -> dict:
+    return {"type": "FeatureCollection", "features": features}
+
+
+def _lists(shape: dict) -> dict:
+    return json.loads(json.dumps(shape))
+
+
+def _number_elements(chart: folium.Map, name: str) -> None:
+    """Give every element a plain number for its id: folium's own ids are random, and two runs must give the same bytes."""
+    stem = name.replace("-", "_")
+    waiting, count = [chart], 0
+    while waiting:
+        element = waiting.pop(0)
+        element._id = f"{stem}_{count}"
+        count += 1
+        waiting.extend(element._children.values())

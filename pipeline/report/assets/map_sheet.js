@@ -1,0 +1,254 @@
+/* Opens a map: folium has made the Leaflet map, rasters and polygons; the marks and tools are added here. */
+(function () {
+  "use strict";
+  const fixledger = (window.fixledger = window.fixledger || {});
+  const opened = (fixledger.opened = []);
+
+  fixledger.openSheet = function (map, layers, told) {
+    const root = map.getContainer().closest(".sheet"), sheet = new Sheet(map, layers, told, root);
+    sheet.draw();
+    sheet.addTools();
+    opened.push(sheet);
+    root.classList.add("drawn");
+    return sheet;
+  };
+
+  class Sheet {
+    constructor(map, layers, told, root) {
+      Object.assign(this, { map: map, layers: layers, told: told, root: root, chosen: -1, fields: [] });
+      this.grid = new fixledger.Grid(told.projection);
+    }
+
+    /* One kind of marks on the map. */
+    marks(marks, className, closed) {
+      const layer = new fixledger.Marks(marks, closed !== false, { className: className });
+      this.fields.push(layer);
+      return layer;
+    }
+
+    draw() {
+      const told = this.told, map = this.map;
+      this.hatch();
+      this.words = new fixledger.Words([]);
+      const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.points(told.fetch, this.fetchKinds());
+      const regions = this.layers.regions ? [this.layers.regions] : [];
+      const tracks = told.tracks.map(function (track) {
+        return L.polyline(track.parts.map(fixledger.places), { className: "track", interactive: false, smoothFactor: 0.7 });
+      });
+      this.regionHover();
+      this.gridLayer = fixledger.tools.gridLines(map, this.grid);
+      this.themes = [
+        { words: "Relief", layers: this.layers.relief ? [this.layers.relief].concat(this.heights()) : [] },
+        { words: "Metric grid", layers: [this.gridLayer] },
+        { words: "Ground searched", layers: this.layers.searched ? [this.layers.searched].concat(this.levels()) : [] },
+        { words: "Study area", layers: this.layers.area ? [this.layers.area] : [] },
+        { words: "Flight tracks", layers: tracks },
+        { words: "Heard and not heard", layers: records },
+        { words: "Regions and places", layers: regions.concat(fixes) },
+        { words: "Beacons", layers: beacons },
+        { words: "To be fetched", layers: fetch },
+        { words: "Names", layers: [this.words] },
+      ].filter(function (theme) { return theme.layers.length; });
+      this.themes.forEach(function (theme) { theme.shown = true; });
+    }
+
+    fixKinds() {
+      const shape = this.told.shapes.cross;
+      return [
+        { className: "mark-fix", shape: shape, radius: 6.5, closed: false, when: function (place) { return !place; } },
+        { className: "mark-second", shape: shape, radius: 6, closed: false, when: function (place) { return place > 0; } },
+      ];
+    }
+
+    fetchKinds() {
+      const shapes = this.told.shapes;
+      return [
+        { className: "mark-fetch", shape: shapes.hexagon, radius: 10, closed: true, words: true },
+        { className: "mark-letter", shape: shapes["letter M"], radius: 10, closed: false },
+      ];
+    }
+
+    /* Point marks of one layer: one field of marks for each kind, and a name beside each. */
+    points(points, kinds) {
+      if (!points) return [];
+      const places = fixledger.places(points.at), words = this.words;
+      places.forEach(function (place, index) {
+        words.obstacles.push(place);
+        const second = points.place && points.place[index];
+        if (points.label[index]) words.words.push({ place: place, text: points.label[index] + (second ? " (" + second + ")" : ""), clearance: kinds[0].radius + 3, tag: points.tag[index] });
+      });
+      return kinds.map(function (kind) {
+        const chosen = places.map(function (place, index) {
+          const notes = [points.label[index], points.note[index]].filter(Boolean);
+          return { place: place, shape: kind.shape, radius: kind.radius, tag: points.tag[index], words: notes.length ? notes : null, second: points.place ? points.place[index] : 0 };
+        }).filter(function (mark) { return !kind.when || kind.when(mark.second); });
+        return this.marks(chosen, kind.className, kind.closed);
+      }, this);
+    }
+
+    beacons() {
+      const told = this.told.beacons;
+      if (!told) return [];
+      const truth = fixledger.places(told.at), estimates = fixledger.places(told.estimate || []);
+      const lines = estimates.map(function (place, index) {
+        const line = L.polyline([truth[told.estimateOf[index]], place], { className: "beacon-line", interactive: false, smoothFactor: 0 });
+        line.tag = told.tag[told.estimateOf[index]];
+        return line;
+      });
+      this.beaconLines = lines;
+      return lines.concat(this.points(told, [{ className: "mark-beacon", shape: this.told.shapes.diamond, radius: 6.5, closed: true }]));
+    }
+
+    records() {
+      const told = this.told.records, shapes = this.told.shapes, radii = this.told.radii, tags = this.told.tags;
+      if (!told) return [];
+      const places = fixledger.places(told.at);
+      let seconds = 0;
+      const times = told.time.map(function (step) { seconds += step; return seconds ? new Date(seconds * 1000).toISOString().replace("T", " ").slice(0, 19) + " UTC" : ""; });
+      const heard = [], silent = [];
+      told.groups.forEach(function (group) {
+        const name = tags[group.tag] || "", barred = new Set(group.saturated);
+        group.heard.forEach(function (spot, index) {
+          const strength = group.db[index] === null ? "heard" : "heard at " + group.db[index] + " dB" + (barred.has(index) ? ", at the ceiling" : "");
+          heard.push({ place: places[spot], tag: group.tag, radius: radii.heard[group.size[index]], shape: barred.has(index) ? shapes["barred triangle"] : shapes.triangle, words: [name, strength, times[spot]].filter(Boolean) });
+        });
+        for (let run = 0; run < group.silent.length; run += 2) {
+          for (let spot = group.silent[run]; spot < group.silent[run] + group.silent[run + 1]; spot++) {
+            silent.push({ place: places[spot], tag: group.tag, radius: radii.silent, shape: shapes.square, words: [name, "listened, not heard", times[spot]].filter(Boolean) });
+          }
+        }
+      });
+      this.recordFields = [this.marks(silent, "mark-silent"), this.marks(heard, "mark-heard")];
+      this.showRecords();
+      return this.recordFields;
+    }
+
+    showRecords() {
+      const chosen = this.chosen, wait = this.told.recordsWait;
+      const test = chosen < 0 ? function () { return !wait; } : function (mark) { return mark.tag === chosen; };
+      (this.recordFields || []).forEach(function (field) { field._map ? field.show(test) : (field.shown = test); });
+    }
+
+    levels() {
+      return this.told.levels.map(function (level) {
+        const lines = level.lines.map(fixledger.places);
+        if (lines.length) {
+          const longest = lines.reduce(function (a, b) { return b.length > a.length ? b : a; });
+          this.words.words.unshift({ place: longest[Math.floor(longest.length / 3)], text: level.level, clearance: 1, tag: -2 });
+        }
+        return L.polyline(lines, { className: level.level === "0.9" ? "level deep" : "level", interactive: false });
+      }, this);
+    }
+
+    /* Height contours appear when one looks closer than the whole map. */
+    heights() {
+      const told = this.told.heights, map = this.map;
+      if (!told) return [];
+      const lines = told.lines.map(function (height) { return L.polyline(height.lines.map(fixledger.places), { className: "height", interactive: false, smoothFactor: 1.2 }); });
+      const group = L.layerGroup(), closer = map.getBoundsZoom(this.told.bounds) + 0.75;
+      function fit() {
+        lines.forEach(function (line) { map.getZoom() >= closer && map.hasLayer(group) ? group.addLayer(line) : group.removeLayer(line); });
+      }
+      map.on("zoomend", fit);
+      return [group];
+    }
+
+    regionHover() {
+      const regions = this.layers.regions, tags = this.told.tags, sheet = this;
+      if (!regions) return;
+      regions.eachLayer(function (layer) {
+        const about = layer.feature.properties, share = { p50: "0.5", p80: "0.8", p95: "0.95" }[about.look.split(" ")[1]] || "";
+        const words = [tags[about.tag], share && "inside with probability " + share, about.flight && "flight " + about.flight, about.note].filter(Boolean);
+        layer.on("mouseover", function () { sheet.under = words; });
+        layer.on("mouseout", function () { sheet.under = null; });
+      });
+    }
+
+    addTools() {
+      const map = this.map, root = this.root, tools = fixledger.tools, status = root.querySelector(".said"), sheet = this;
+      const say = function (words) { status.textContent = words; };
+      L.control.zoom({ position: "topleft" }).addTo(map);
+      tools.layers(map, this.themes, root.querySelector(".themes"));
+      tools.scaleAndNorth(map, this.grid);
+      tools.coordinates(map, this.grid, root.querySelector(".pointer"));
+      const measure = tools.measure(map, this.grid, root.querySelector(".measure"), say);
+      const field = root.querySelector(".find input");
+      if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, say); }, say);
+      root.querySelector(".whole").addEventListener("click", function () { map.fitBounds(sheet.told.bounds); });
+      this.tips(measure);
+      map.fitBounds(this.told.bounds);
+      this.gridLayer.redraw();
+    }
+
+    /* What lies under the pointer, in words. */
+    tips(measure) {
+      const map = this.map, sheet = this, tip = L.tooltip({ direction: "top", offset: [0, -8], className: "map-tip" });
+      function look(event) {
+        let best = null;
+        if (!measure.isOn()) sheet.fields.forEach(function (field) {
+          const near = field.nearest(event.layerPoint, 11);
+          if (near && (!best || near.far < best.far)) best = near;
+        });
+        const words = best ? best.mark.words : measure.isOn() ? null : sheet.under;
+        if (!words) return tip.remove();
+        const box = document.createElement("div");
+        words.forEach(function (line) { L.DomUtil.create("div", "", box).textContent = line; });
+        tip.setContent(box).setLatLng(best ? best.mark.place : event.latlng).addTo(map);
+      }
+      map.on("mousemove click", look);
+      map.on("mouseout", function () { tip.remove(); });
+    }
+
+    /* Bring one tag to the front and fade the others; -1 shows all alike. */
+    choose(tag, say) {
+      if (tag === this.chosen) return;
+      this.chosen = tag;
+      const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
+      if (this.layers.regions) this.layers.regions.eachLayer(function (layer) {
+        const mine = layer.feature.properties.tag === tag;
+        if (layer.getElement()) layer.getElement().classList.toggle("faded", tag >= 0 && !mine);
+        if (mine) { places.push(layer.getBounds()); layer.bringToFront(); }
+      });
+      (this.beaconLines || []).forEach(function (line) { if (line.getElement()) line.getElement().classList.toggle("faded", !own(line)); });
+      this.fields.forEach(function (field) {
+        if ((this.recordFields || []).includes(field)) return;
+        if (field._map) field.show(own);
+        field.marks.forEach(function (mark) {
+          if (mark.tag !== tag || tag < 0) return;
+          places.push(L.latLngBounds([mark.place, mark.place]));
+          if (mark.words && mark.words[1] && !notes.includes(mark.words[1])) notes.push(mark.words[1]);
+        });
+      }, this);
+      this.showRecords();
+      (this.recordFields || []).slice(1).forEach(function (field) {
+        field.marks.forEach(function (mark) { if (mark.tag === tag) places.push(L.latLngBounds([mark.place, mark.place])); });
+      });
+      this.words.show(own);
+      if (tag < 0) return this.map.fitBounds(this.told.bounds);
+      const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
+      if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17 });
+      say(this.told.tags[tag] + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
+    }
+
+    /* The pattern of the 0.8 regions, once per page. */
+    hatch() {
+      if (document.getElementById("hatch-fix")) return;
+      const svg = L.SVG.create("svg"), pattern = L.SVG.create("pattern"), line = L.SVG.create("path");
+      const set = function (element, values) { Object.keys(values).forEach(function (key) { element.setAttribute(key, values[key]); }); return element; };
+      set(svg, { width: 0, height: 0, "aria-hidden": "true", focusable: "false", class: "hatch-holder" });
+      set(pattern, { id: "hatch-fix", width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
+      set(line, { d: "M0 0V5", class: "hatch-line" });
+      pattern.appendChild(line);
+      svg.appendChild(pattern);
+      document.body.appendChild(svg);
+    }
+  }
+
+  /* Maps that were hidden or resized must measure themselves again. */
+  if (window.ResizeObserver) {
+    const watcher = new ResizeObserver(function (entries) {
+      entries.forEach(function (entry) { opened.forEach(function (sheet) { if (sheet.map.getContainer() === entry.target) sheet.map.invalidateSize({ pan: false }); }); });
+    });
+    document.addEventListener("DOMContentLoaded", function () { opened.forEach(function (sheet) { watcher.observe(sheet.map.getContainer()); }); });
+  }
+})();
