@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import difflib
 from pathlib import Path
-from typing import get_args
 
 import yaml
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from pipeline.messages import Message, SurveyError
-from pipeline.survey.model import Survey
+from pipeline.survey.model import LOG_COLUMNS, Survey, all_settings, settings_at
 from pipeline.survey.yaml_lines import YamlFile, read_yaml
 
 
@@ -71,101 +70,71 @@ def _dotted(path) -> str:
 
 def _faults(error: ValidationError, path: Path, file: YamlFile) -> list[Message]:
     """The faults of a validation in words, one per setting."""
-    messages, told = [], set()
+    messages = {}
     for fault in error.errors(include_url=False):
-        place = _setting_path(fault["loc"], file.values)
-        if (place, "extra" in fault["type"]) in told:
-            continue
-        told.add((place, "extra" in fault["type"]))
+        place = _place(fault, file.values)
         line = next((file.lines[place[:i]] for i in range(len(place), 0, -1) if place[:i] in file.lines), None)
         got = fault.get("input")
         shown = str(got) if isinstance(got, (str, int, float)) else ""
-        messages.append(_message(path, _code(fault), f"{_dotted(place)}: {_words(fault, place)}", line, shown, _remedy(place)))
-    return messages
+        code = _CODES.get(fault["type"], "setting-wrong")
+        # a setting with alternatives fails once for each: the first tells enough
+        messages.setdefault((place, code), _message(path, code, f"{_dotted(place)}: {_words(fault, place)}", line, shown, _remedy(place, code)))
+    return list(messages.values())
 
 
-def _setting_path(location, values) -> tuple:
-    """The location as written in the file: pydantic adds the names of the alternatives it tried."""
+_CODES = {"missing": "setting-missing", "extra_forbidden": "setting-unknown", "file_missing": "file-missing", "files_missing": "file-missing"}
+
+
+def _place(fault, values) -> tuple:
+    """The path of the faulty setting as written in the file: pydantic's own also names the alternatives it tried."""
     place = []
-    for part in location:
-        if isinstance(values, dict) and part in values:
+    for part in fault["loc"]:
+        if isinstance(values, dict) and part in values or isinstance(values, list) and isinstance(part, int) and part < len(values):
             values = values[part]
-        elif isinstance(values, list) and isinstance(part, int) and part < len(values):
-            values = values[part]
-        elif isinstance(values, dict) and isinstance(part, str) and part.isidentifier() and not place[len(place):]:
-            values = None
-        else:
-            break
-        place.append(part)
-    return tuple(place)
-
-
-def _code(fault) -> str:
-    return {"missing": "setting-missing", "extra_forbidden": "setting-unknown", "file_missing": "file-missing", "files_missing": "file-missing"}.get(fault["type"], "setting-wrong")
+            place.append(part)
+    return (*place, fault["loc"][-1]) if fault["type"] == "missing" else tuple(place)
 
 
 def _words(fault, place) -> str:
-    kind, got = fault["type"], fault.get("input")
+    kind, got, context = fault["type"], fault.get("input"), fault.get("ctx", {})
     if kind == "missing":
         return "required setting is missing"
     if kind == "extra_forbidden":
         return "unknown setting" + _nearest_setting(place)
     if kind == "literal_error":
-        allowed = [str(value) for value in get_args(_annotation(place))] or [fault["ctx"]["expected"]]
-        words = fault["ctx"]["expected"].replace("'", "")
-        close = difflib.get_close_matches(str(got), [word.strip() for word in words.replace(" or ", ", ").split(",")] or allowed, n=1)
+        words = context["expected"].replace("'", "")
+        close = difflib.get_close_matches(str(got), words.replace(" or ", ", ").split(", "), n=1)
         return f"must be {words} (got {got!r})" + (f"; did you mean {close[0]!r}?" if close else "")
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"must be a group of settings, one per line below it (got {got!r})"
-    text = fault["msg"][:1].lower() + fault["msg"][1:]
-    return text if "(got" in text or "'" in text else f"{text} (got {got!r})"
-
-
-def _annotation(place):
-    fields = _fields_at(place[:-1])
-    return fields[place[-1]].annotation if fields and place[-1] in fields else None
-
-
-def _fields_at(place) -> dict:
-    """The settings that exist in a section of the survey file."""
-    model: type[BaseModel] | None = Survey
-    for part in place:
-        if isinstance(part, int):
-            continue
-        field = model.model_fields.get(part) if model else None
-        model = _model_in(field.annotation) if field else None
-    return model.model_fields if model else {}
-
-
-def _model_in(annotation) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((found for found in map(_model_in, get_args(annotation)) if found), None)
-
-
-def _all_settings(model: type[BaseModel] = Survey, place: tuple = ()):
-    for name, field in model.model_fields.items():
-        yield (*place, name)
-        inner = _model_in(field.annotation)
-        if inner:
-            yield from _all_settings(inner, (*place, name))
+    limits = {"greater_than_equal": ("ge", "at least"), "greater_than": ("gt", "above"), "less_than_equal": ("le", "at most"), "less_than": ("lt", "below")}
+    if kind in limits:
+        return f"must be {limits[kind][1]} {context[limits[kind][0]]:g} (got {got})"
+    plain = {"float_parsing": "a number", "int_parsing": "a whole number", "int_from_float": "a whole number", "bool_parsing": "true or false", "string_type": "text",
+             "float_type": "a number", "int_type": "a whole number", "bool_type": "true or false", "list_type": "a list such as [a, b]", "string_too_short": "some text",
+             "too_short": "a list of at least one", "string_pattern_mismatch": "a date such as 2027-04-25"}
+    return f"must be {plain[kind]} (got {got!r})" if kind in plain else fault["msg"]
 
 
 def _nearest_setting(place) -> str:
-    """A hint at the nearest setting of the same section, else at a setting of that name elsewhere."""
-    name = str(place[-1])
-    here = list(_fields_at(place[:-1]))
-    elsewhere = {known[-1]: _dotted(known) for known in reversed(list(_all_settings()))}
+    """A hint at the nearest name in the same section, else at a setting of that name elsewhere."""
+    name, here = str(place[-1]), list(settings_at(place[:-1]))
+    elsewhere = {known[-1]: _dotted(known) for known in reversed(list(all_settings()))}
     if name in elsewhere:
         return f"; did you mean {elsewhere[name]!r}?"
-    by_words = [known for known in here if set(known.split("_")) & set(name.split("_"))]
-    close = difflib.get_close_matches(name, here, n=1, cutoff=0.6) or by_words[:1] or difflib.get_close_matches(name, list(elsewhere), n=1, cutoff=0.75)
+    close = difflib.get_close_matches(name, here, n=1, cutoff=0.6)
     if close:
-        return f"; did you mean {(close[0] if close[0] in here else elsewhere[close[0]])!r}?"
-    return f"; known here: {', '.join(here)}" if here else ""
+        return f"; did you mean {close[0]!r}?"
+    if "columns" in here:
+        column = difflib.get_close_matches(name, LOG_COLUMNS, n=1, cutoff=0.6)
+        if column:
+            return f"; did you mean {column[0]!r}? That is a name for {_dotted((*place[:-1], 'columns'))}"
+    close = difflib.get_close_matches(name, list(elsewhere), n=1, cutoff=0.75)
+    return f"; did you mean {elsewhere[close[0]]!r}?" if close else f"; known here: {', '.join(here)}"
 
 
-def _remedy(place) -> str:
-    fields = _fields_at(place[:-1]) if place else {}
-    described = fields[place[-1]].description if place and place[-1] in fields else ""
-    return f"{_dotted(place)}: {described}" if described else ""
+def _remedy(place, code: str) -> str:
+    if code == "file-missing":
+        return "Paths are relative to the survey file; copy the files there, or mend the name"
+    field = settings_at(place[:-1]).get(place[-1]) if place else None
+    return f"Its meaning: {field.description}" if field else ""

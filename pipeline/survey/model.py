@@ -6,139 +6,29 @@ The JSON schema, the commented starter file and the messages about faults are al
 from __future__ import annotations
 
 import glob
-import re
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
-from pydantic_core import PydanticCustomError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema
+
+from pipeline.survey import checks
 
 LOG_COLUMNS = ("flight_id", "time_utc", "date", "latitude", "longitude", "height_m", "antenna_azimuth_deg", "tag_id", "strength_db", "pulse_rate_per_min", "noise_db")
 POSITION_COLUMNS = ("time_utc", "date", "latitude", "longitude", "height_m", "antenna_azimuth_deg")
-_SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "\\t": "\t"}
 
+ExistingFile = Annotated[Path, BeforeValidator(checks.existing)]
+# the schemas written out below say what may stand in the file; validation brings it into one form
+_TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
+_CODES = {"type": "array", "items": {"type": ["string", "number"]}}
 
-def _fault(code: str, text: str):
-    # braces would be taken for a template by pydantic
-    return PydanticCustomError(code, "{text}", {"text": text})
-
-
-def _existing(value: str, info: ValidationInfo) -> Path:
-    """The path, made absolute; the file must exist when the folder of the survey file is known."""
-    folder = (info.context or {}).get("folder")
-    if folder is None:
-        return Path(value)
-    path = Path(folder) / value
-    if not path.is_file():
-        raise _fault("file_missing", f"no file {value!r}" + (" (it is a folder)" if path.is_dir() else "") + _nearby(path, Path(folder)))
-    return path
-
-
-def _nearby(path: Path, folder: Path) -> str:
-    """What lies in the folder that was named, for a mistyped file name."""
-    if not path.parent.is_dir():
-        return f"; there is no folder {path.parent.name!r}"
-    from difflib import get_close_matches
-
-    close = get_close_matches(path.name, sorted(entry.name for entry in path.parent.iterdir()), n=1)
-    return f"; did you mean {close[0]!r}?" if close else ""
-
-
-def _as_list(value):
-    return [value] if isinstance(value, str) else value
-
-
-def _matching(patterns: list[str], info: ValidationInfo) -> list[str]:
-    """Patterns of files, each of which must match a file when the folder of the survey file is known."""
-    folder = (info.context or {}).get("folder")
-    if folder is not None:
-        for pattern in patterns:
-            if not any(Path(found).is_file() for found in glob.glob(str(Path(glob.escape(str(folder))) / pattern), recursive=True)):
-                raise _fault("files_missing", f"no file matches {pattern!r}")
-    return patterns
-
-
-def _folder_safe(value: str) -> str:
-    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", value) or value.endswith("."):
-        raise _fault("name_unsafe", f"must be a name that any system takes for a folder: letters, digits, '-', '_' and '.', beginning with a letter or digit (got {value!r})")
-    return value
-
-
-def _metric_crs(value: str) -> str:
-    import pyproj
-
-    try:
-        crs = pyproj.CRS.from_user_input(value)
-    except pyproj.exceptions.CRSError:
-        raise _fault("crs_unknown", f"no such coordinate reference system (got {value!r}); for example EPSG:32632") from None
-    if not crs.is_projected or any(axis.unit_name not in ("metre", "meter") for axis in crs.axis_info[:2]):
-        raise _fault("crs_not_metric", f"must be a projected CRS in metres; {value} is {crs.name!r}. Leave it out and a local one is chosen")
-    return value
-
-
-def _any_crs(value: str) -> str:
-    import pyproj
-
-    try:
-        pyproj.CRS.from_user_input(value)
-    except pyproj.exceptions.CRSError:
-        raise _fault("crs_unknown", f"no such coordinate reference system (got {value!r}); for example EPSG:32632") from None
-    return value
-
-
-def _known_zone(value: str) -> str:
-    from zoneinfo import ZoneInfo, available_timezones
-
-    if value.upper() in ("UTC", "GPS", "GMT", "Z"):
-        return value.upper()
-    try:
-        ZoneInfo(value)
-    except (KeyError, ValueError, OSError):
-        from difflib import get_close_matches
-
-        close = get_close_matches(value, sorted(available_timezones()), n=1)
-        raise _fault("zone_unknown", f"no such time zone (got {value!r}); " + (f"did you mean {close[0]!r}?" if close else "for example UTC or Europe/Berlin")) from None
-    return value
-
-
-def _codes(value):
-    """"blank", or a list of codes; a near miss of the word is no code."""
-    if isinstance(value, str) and value != "blank":
-        if re.fullmatch(r"b\w{2,5}k?s?", value.lower()) and value.lower() not in ("bad",):
-            raise _fault("not_heard", f"must be blank or a list of codes such as [0, -150] (got {value!r}); did you mean 'blank'?")
-        return [value]
-    return value
-
-
-def _separator(value):
-    return _SEPARATORS.get(value, value) if isinstance(value, str) else value
-
-
-def _column_names(allowed):
-    def check(names: dict[str, str]) -> dict[str, str]:
-        from difflib import get_close_matches
-
-        for name in names:
-            if name not in allowed:
-                close = get_close_matches(name, allowed, n=1, cutoff=0.5)
-                raise _fault("column_unknown", f"{name!r} is no column of the contract; " + (f"did you mean {close[0]!r}?" if close else f"known: {', '.join(allowed)}"))
-        return names
-
-    return AfterValidator(check)
-
-
-def _date_format(value: str) -> str:
-    known = ("day first", "month first", "unix seconds", "unix milliseconds", "gps seconds")
-    if value not in known and "%" not in value:
-        raise _fault("date_format", f"must be {', '.join(known)} or a pattern such as '%d.%m.%Y %H:%M:%S' (got {value!r})")
-    return value
-
-
-ExistingFile = Annotated[Path, BeforeValidator(_existing)]
-FilePatterns = Annotated[list[str], BeforeValidator(_as_list), AfterValidator(_matching), Field(min_length=1)]
-DateFormat = Annotated[str, AfterValidator(_date_format)]
-Separator = Annotated[Literal[",", ";", "\t", "|"], BeforeValidator(_separator)]
-TimeZone = Annotated[str, AfterValidator(_known_zone)]
+FilePatterns = Annotated[list[str], BeforeValidator(checks.as_list), AfterValidator(checks.matching), Field(min_length=1), WithJsonSchema(_TEXTS)]
+NotHeard = Annotated[Literal["blank"] | list[str], BeforeValidator(checks.codes), WithJsonSchema({"anyOf": [{"const": "blank"}, _CODES, {"type": "number"}]})]
+CodeList = Annotated[list[str], BeforeValidator(checks.as_list), WithJsonSchema(_CODES)]
+# YAML editors read the word true as a truth value
+North = Annotated[Literal["true", "magnetic"], WithJsonSchema({"enum": ["true", True, "magnetic"]})]
+DateFormat = Annotated[str, AfterValidator(checks.date_format)]
+Separator = Annotated[Literal[",", ";", "\t", "|"], BeforeValidator(checks.separator)]
+TimeZone = Annotated[str, AfterValidator(checks.known_zone)]
 Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 Share = Annotated[float, Field(ge=0, le=1)]
 
@@ -153,7 +43,7 @@ class Positions(Section):
     """A flight track kept apart from the receiver log, as CSV or GPX; joined on time."""
 
     files: FilePatterns = Field(description="files of the flight track, CSV or GPX")
-    columns: Annotated[dict[str, str], _column_names(POSITION_COLUMNS)] = Field({}, description="names of the columns in the track, only what differs: {latitude: Lat}")
+    columns: Annotated[dict[str, str], checks.column_names(POSITION_COLUMNS)] = Field({}, description="names of the columns in the track, only what differs: {latitude: Lat}")
     lag_s: float = Field(0.0, ge=-86400, le=86400, description="seconds to add to the receiver's clock to get the track's clock")
     longest_gap_s: float = Field(10.0, gt=0, le=3600, description="no position is made up across a longer gap in the track")
     delimiter: Separator | None = Field(None, description="comma, semicolon, tab or bar; found in the file when left out")
@@ -167,7 +57,7 @@ class ReceiverLog(Section):
     """The receiver logs, and how they are written."""
 
     files: FilePatterns = Field(description="receiver logs, one pattern or a list; one flight per file unless a column flight_id says otherwise")
-    columns: Annotated[dict[str, str], _column_names(LOG_COLUMNS)] = Field({}, description="names of the columns in your log, only what differs: {time_utc: UTC, strength_db: Level}")
+    columns: Annotated[dict[str, str], checks.column_names(LOG_COLUMNS)] = Field({}, description="names of the columns in your log, only what differs: {time_utc: UTC, strength_db: Level}")
     layout: Literal["long", "wide"] = Field("long", description="long: one row per tag and record; wide: one row per record, a column per tag")
     tag_columns: dict[str, str] | str | None = Field(None, description='wide layout: {column: tag_id}, or a pattern such as "rssi_*" whose star is the tag id')
     pulse_rate_columns: dict[str, str] | str | None = Field(None, description='wide layout: the columns of pulse rates, in the same way: "rate_*"')
@@ -177,17 +67,17 @@ class ReceiverLog(Section):
     date_format: DateFormat | None = Field(None, description="day first, month first, unix seconds, unix milliseconds, gps seconds, or a pattern such as '%d.%m.%Y %H:%M:%S'; ISO dates need none")
     date: Day | None = Field(None, description="first day, for logs that hold a time of day only and no date in the file name: 2027-04-25")
     time_zone: TimeZone | None = Field(None, description="UTC, a name such as Europe/Berlin, or GPS for a receiver that never subtracted the leap seconds")
-    not_heard: Annotated[Literal["blank"] | list[str] | None, BeforeValidator(_codes)] = Field(None, description="how the log writes 'listened, not heard': blank, or a list of codes such as [0, -150]")
-    not_listened: Annotated[list[str], BeforeValidator(_as_list)] = Field([], description="codes for 'not listened to'; such rows are no records")
+    not_heard: NotHeard | None = Field(None, description="how the log writes 'listened, not heard': blank, or a list of codes such as [0, -150]")
+    not_listened: CodeList = Field([], description="codes for 'not listened to'; such rows are no records")
     heard_codes: list[float] = Field([], description="values that look like a code and are real strengths")
     height_reference: Literal["ground", "takeoff", "sea_level", "ellipsoid"] = Field("ground", description="what height_m counts from: ground, takeoff, sea_level or ellipsoid")
     height_unit: Literal["m", "ft"] = Field("m", description="unit of the height column: m or ft")
     receiver_height_m: float | None = Field(None, ge=0, le=1000, description="height above ground where the log has none")
-    azimuth_reference: Literal["true", "magnetic"] = Field("true", description="north of antenna_azimuth_deg: true or magnetic (then declination_deg)")
+    azimuth_reference: North = Field("true", description="north of antenna_azimuth_deg: true or magnetic (then declination_deg)")
     azimuth_unit: Literal["deg", "rad"] | None = Field(None, description="unit of the azimuth column: deg or rad")
     declination_deg: float | None = Field(None, ge=-180, le=180, description="magnetic declination at the study area, east positive")
     heard_above_noise_db: float | None = Field(None, ge=0, le=60, description="with noise_db in the log: how far above it a tag counts as heard")
-    position_crs: Annotated[str, AfterValidator(_any_crs)] | None = Field(None, description="CRS of the position columns when they are not WGS 84 degrees (longitude column = easting)")
+    position_crs: Annotated[str, AfterValidator(checks.any_crs)] | None = Field(None, description="CRS of the position columns when they are not WGS 84 degrees (longitude column = easting)")
     max_speed_m_per_s: float = Field(60.0, gt=0, le=400, description="faster steps between records are position faults")
     positions: Positions | None = Field(None, description="the flight track, when the receiver log holds no positions")
 
@@ -236,11 +126,11 @@ class Movement(Section):
 class Survey(Section):
     """A campaign: its files and settings."""
 
-    campaign: Annotated[str, AfterValidator(_folder_safe)] = Field(description="short name, safe for a folder: the results go to reports/<campaign>")
+    campaign: Annotated[str, AfterValidator(checks.folder_safe)] = Field(description="short name, safe for a folder: the results go to reports/<campaign>")
     title: str = Field(min_length=1, description="the title that stands over every report")
     status: Literal["draft", "checked", "final"] = Field("draft", description="draft, checked or final; printed on every report")
     sensitive: bool = Field(True, description="true: exact positions do not leave the office")
-    crs: Annotated[str, AfterValidator(_metric_crs)] | None = Field(None, description="projected CRS in metres, such as EPSG:32632; a local one is chosen and named when left out")
+    crs: Annotated[str, AfterValidator(checks.metric_crs)] | None = Field(None, description="projected CRS in metres, such as EPSG:32632; a local one is chosen and named when left out")
     seed: int = Field(1, ge=0, description="where the random numbers start")
     receiver_log: ReceiverLog = Field(description="the receiver logs, and how they are written")
     tags: ExistingFile | None = Field(None, description="the register of tagged animals")
@@ -296,3 +186,29 @@ class Survey(Section):
             return path.resolve().relative_to(self.folder.resolve()).as_posix()
         except ValueError:
             return path.name
+
+
+def section_in(annotation) -> type[Section] | None:
+    """The group of settings that an annotation holds, also within a list or beside None; None for a plain setting."""
+    if isinstance(annotation, type) and issubclass(annotation, Section):
+        return annotation
+    return next((found for found in map(section_in, get_args(annotation)) if found), None)
+
+
+def settings_at(place) -> dict:
+    """Name -> field of the settings in a section, such as ("receiver_log", "positions"); empty where there is no such section."""
+    section: type[Section] | None = Survey
+    for part in place:
+        if not isinstance(part, int):
+            field = section.model_fields.get(part) if section else None
+            section = section_in(field.annotation) if field else None
+    return section.model_fields if section else {}
+
+
+def all_settings(section: type[Section] = Survey, place: tuple = ()):
+    """The path of every setting, such as ("receiver_log", "files")."""
+    for name, field in section.model_fields.items():
+        yield (*place, name)
+        inner = section_in(field.annotation)
+        if inner:
+            yield from all_settings(inner, (*place, name))

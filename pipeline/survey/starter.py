@@ -7,8 +7,7 @@ import json
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
-from pipeline.survey.load import _model_in
-from pipeline.survey.model import Survey
+from pipeline.survey.model import Survey, section_in
 
 # written out in the starter with these values; everything else stands there as a comment with its default
 _FIRST_VALUES = {
@@ -37,7 +36,7 @@ def _section(model: type[BaseModel], prefix: str, depth: int, hidden: bool = Fal
     lines: list[str] = []
     for name, field in model.model_fields.items():
         path = f"{prefix}{name}"
-        inner = _model_in(field.annotation)
+        inner = section_in(field.annotation)
         written = path in _FIRST_VALUES or path == "receiver_log"
         mark = "" if written and not hidden else "# "
         indent = mark + "  " * depth
