@@ -71,10 +71,15 @@ def refuse_wrong_python(version):
     hint = "install one of these and type the command again with it"
     for minor in range(NEWEST[1], OLDEST[1] - 1, -1):
         other = "python3.{}".format(minor)
-        if shutil.which(other):
-            hint = "this machine has {0}: type {0} -m pipeline ...".format(other)
+        if _starts(other):
+            hint = "this machine has {0}: begin the command with it".format(other)
             break
     sys.exit("Python 3.{} to 3.{} is needed and this is {}; {}.".format(OLDEST[1], NEWEST[1], found, hint))
+
+
+def _starts(name):
+    """True when a Python of this name is on the machine and does start (a version switcher's placeholder does not)."""
+    return bool(shutil.which(name)) and subprocess.call([name, "-c", ""], stderr=subprocess.DEVNULL) == 0
 
 
 # What is needed, and whether an environment has it
@@ -174,9 +179,9 @@ def interpreter_of(own):
 
 
 def stamp(own, project=PROJECT):
-    """What an environment was made from: the lock, the version of Python, and its own place, which it cannot leave."""
+    """What an environment was made from: the lock, and its own place, which it cannot leave. Any Python that fits may have made it."""
     digest = hashlib.sha256((Path(project) / "requirements.lock").read_bytes())
-    digest.update("{}.{} {}".format(sys.version_info[0], sys.version_info[1], own.resolve()).encode("utf-8"))
+    digest.update(str(own.resolve()).encode("utf-8"))
     return digest.hexdigest()
 
 

@@ -30,7 +30,7 @@ def base_python(monkeypatch):
 
 @pytest.mark.parametrize("version", [(3, 10, 4), (3, 14, 0), (2, 7, 18)])
 def test_a_python_that_is_too_old_or_too_new_is_told_off_in_one_line(version, monkeypatch):
-    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: None)
+    monkeypatch.setattr(bootstrap, "_starts", lambda name: False)
     with pytest.raises(SystemExit) as told:
         bootstrap.refuse_wrong_python(version)
     assert told.value.code == (f"Python 3.11 to 3.13 is needed and this is {'.'.join(map(str, version))}; "
@@ -38,8 +38,8 @@ def test_a_python_that_is_too_old_or_too_new_is_told_off_in_one_line(version, mo
 
 
 def test_a_fitting_python_on_the_machine_is_named(monkeypatch):
-    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: "/bin/x" if name == "python3.12" else None)
-    with pytest.raises(SystemExit, match="this machine has python3.12: type python3.12 -m pipeline"):
+    monkeypatch.setattr(bootstrap, "_starts", lambda name: name == "python3.12")
+    with pytest.raises(SystemExit, match="this machine has python3.12: begin the command with it"):
         bootstrap.refuse_wrong_python((3, 9, 1))
 
 
