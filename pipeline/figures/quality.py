@@ -25,19 +25,19 @@ def time_strips(strips: pd.DataFrame) -> Figure:
     """
     flights = list(dict.fromkeys(strips["flight_id"]))[:MOST_STRIPS]
     columns = 2 if len(flights) > 1 else 1
-    blocks = -(-len(flights) // columns)
-    figure = Figure(figsize=(TEXT_WIDTH_IN, 2.5 * blocks), layout="constrained")
-    outer = figure.subfigures(blocks, columns, squeeze=False)
-    for cell in outer.ravel()[len(flights):]:
-        cell.set_facecolor("none")
-    for flight, part in zip(flights, outer.ravel()):
-        _one_strip(part, flight, strips[strips["flight_id"] == flight])
+    blocks = -(-max(1, len(flights)) // columns)
+    height_in = 2.45 * blocks
+    figure = Figure(figsize=(TEXT_WIDTH_IN, height_in))
+    # placed by hand: fitting this many axes automatically takes seconds
+    outer = figure.add_gridspec(blocks, columns, left=0.115, right=0.985, top=1 - 0.28 / height_in, bottom=0.42 / height_in, hspace=0.42, wspace=0.36)
+    for number, flight in enumerate(flights):
+        inner = outer[number // columns, number % columns].subgridspec(len(STRIP_ROWS), 1, height_ratios=[1.4, 1, 1, 1], hspace=0.3)
+        axes = inner.subplots(sharex=True)
+        _one_strip(axes, flight, strips[strips["flight_id"] == flight])
     return figure
 
 
-def _one_strip(part, flight_id: str, rows: pd.DataFrame) -> None:
-    part.set_facecolor("none")
-    axes = part.subplots(len(STRIP_ROWS), 1, sharex=True, gridspec_kw={"height_ratios": [1.4, 1, 1, 1]})
+def _one_strip(axes, flight_id: str, rows: pd.DataFrame) -> None:
     minute = rows["minute"].to_numpy(float)
     for ax, (column, label) in zip(axes, STRIP_ROWS):
         values = rows[column].to_numpy(float)
@@ -46,13 +46,14 @@ def _one_strip(part, flight_id: str, rows: pd.DataFrame) -> None:
             ax.text(0.5, 0.5, "not logged", transform=ax.transAxes, ha="center", va="center", color=LIGHT["soft"])
             ax.set_yticks([])
         elif column == "tags_heard":
-            ax.fill_between(minute, 0, values, step="mid", color=LIGHT["heard"], linewidth=0)
+            ax.fill_between(minute, 0, values, color=LIGHT["heard"], linewidth=0)
             ax.set_ylim(0, max(1.0, np.nanmax(values)))
         else:
             ax.plot(*_with_gaps(minute, values), color=LIGHT["ink"], linewidth=0.8)
         ax.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=7)
+        ax.yaxis.set_label_coords(-0.145, 0.5)
         ax.tick_params(labelsize=7)
-        ax.locator_params(axis="y", nbins=3)
+        ax.locator_params(axis="y", nbins=3, integer=True, min_n_ticks=2)
     axes[0].set_title(flight_id, fontsize=8.5)
     axes[-1].set_xlabel("minutes since the first record", fontsize=7.5)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Iterable
 
 import pandas as pd
@@ -27,7 +28,13 @@ def findings(records: pd.DataFrame, track: pd.DataFrame, flights: pd.DataFrame, 
     """
     said = {(message.code, message.file) for message in told}
     found = flight_findings(records, track, flights, beacons) + tag_findings(records, tags, suspicion, changes)
-    return [message for message in found if not _told(message, said)]
+    return [_as_detail(message, said) for message in found if not _told(message, said)]
+
+
+def _as_detail(message: Message, said: set[tuple[str, str]]) -> Message:
+    """Where the position was lost is a note to intake's word that it was."""
+    told = message.code == "position-lost" and any(code in ("position-missing", "position-frozen", "position-jump") and file == message.file for code, file in said)
+    return replace(message, severity="note") if told else message
 
 
 def _told(message: Message, said: set[tuple[str, str]]) -> bool:

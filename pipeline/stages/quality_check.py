@@ -1,0 +1,71 @@
+"""Stage 1: the logs are read and judged. Everything later rests on the tables left here.
+
+    work/     records, track, flights, tags, beacons, bearings, sightings, suspicion, messages (Parquet), the ground (see ground_files)
+    tables/   files, flights, columns, tags, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.intake import Intake, read_campaign
+from pipeline.messages import message_table
+from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, strongest_records, suspicion_table, tag_table,
+                              track_table)
+from pipeline.stages.check import read_arguments
+from pipeline.stages.ground_files import write_ground
+from pipeline.stages.workspace import Workspace, open_workspace
+
+STAGE = "1_quality_check"
+
+
+def compute(workspace: Workspace) -> None:
+    """Read every file of the campaign, judge it, and leave the tables."""
+    intake = read_campaign(**read_arguments(workspace.survey))
+    judged = _judged(intake)
+    for name in ("records", "tags", "beacons", "bearings", "sightings"):
+        workspace.write_work(name, getattr(intake, name))
+    for name in ("track", "flights", "suspicion", "messages"):
+        workspace.write_work(name, judged[name])
+    write_ground(workspace, intake)
+    for name in ("flights", "columns", "tags", "messages", "effort", "heard_by_flight", "beacon_strongest_record", "beacon_strongest_record_summary", "suspicion"):
+        workspace.write_table(name, judged["tags_heard"] if name == "tags" else judged[name])
+    workspace.write_table("files", intake.files)
+    workspace.write_table("changes", intake.changes)
+
+
+def open_report(config_path):
+    """The report of this stage, its tables computed anew: what the notebook calls first."""
+    from pipeline.stages.quality_report import QualityReport
+
+    workspace = open_workspace(config_path)
+    compute(workspace)
+    workspace.mark_computed(STAGE)
+    return QualityReport(workspace)
+
+
+def _judged(intake: Intake) -> dict[str, pd.DataFrame]:
+    records, tags, beacons = intake.records, intake.tags, intake.beacons
+    area = None if intake.study_area is None else intake.study_area.union_all()
+    track = track_table(records, area)
+    flights = flight_table(records, track, beacons, tags)
+    suspicion = suspicion_table(records, tags)
+    noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages)
+    strongest = strongest_records(records, beacons)
+    return {
+        "track": track, "flights": flights, "suspicion": suspicion, "messages": message_table([*intake.messages, *noticed]),
+        "columns": column_table(records), "tags_heard": tag_table(records, tags, suspicion), "effort": effort_table(records, track, flights),
+        "heard_by_flight": heard_matrix(records, tags), "beacon_strongest_record": strongest, "beacon_strongest_record_summary": strongest_summary(strongest),
+    }
+
+
+def strongest_summary(strongest: pd.DataFrame) -> pd.DataFrame:
+    """The crude error per flight and over all flights: flight_id, beacons, heard, median_m, p90_m, largest_m (blank when none was heard)."""
+    parts = [*strongest.groupby("flight_id", sort=True), ("all flights", strongest)] if len(strongest) else []
+    rows = []
+    for flight_id, part in parts:
+        error_m = part["strongest_record_error_m"].dropna().to_numpy(float)
+        numbers = [np.median(error_m), np.quantile(error_m, 0.9), error_m.max()] if error_m.size else [np.nan] * 3
+        rows.append((flight_id, len(part), error_m.size, *map(float, numbers)))
+    return pd.DataFrame(rows, columns=["flight_id", "beacons", "heard", "median_m", "p90_m", "largest_m"])
