@@ -1,0 +1,12 @@
+"""Where a tag was: likelihood over cells, adaptive grid, posterior, status gates."""
+
+from pipeline.location.batch import Located, Task, leaves_and_truth, locate, search_margin_m, spread_over_cores
+from pipeline.location.grid import Fineness, SearchArea, adaptive_posterior, edge_probability
+from pipeline.location.leaves import Leaves, tile
+from pipeline.location.likelihood import log_likelihood, mean_log_likelihood
+from pipeline.location.posterior import Posterior
+from pipeline.location.status import Evidence, Gates, gather_evidence, status_of
+
+__all__ = ["Evidence", "Fineness", "Gates", "Leaves", "Located", "Posterior", "SearchArea", "Task", "adaptive_posterior",
+           "edge_probability", "gather_evidence", "leaves_and_truth", "locate", "log_likelihood", "mean_log_likelihood",
+           "search_margin_m", "spread_over_cores", "status_of", "tile"]

@@ -1,0 +1,91 @@
+"""Locating many tags: the same steps for each, spread over the processor's cores; the order of results is that of the tasks."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.location.grid import Fineness, SearchArea, adaptive_posterior, edge_probability
+from pipeline.location.leaves import Leaves, tile
+from pipeline.location.likelihood import log_likelihood, mean_log_likelihood
+from pipeline.location.posterior import Posterior
+from pipeline.radio import Listening, SignalModel
+
+# An answer pushed against the edge of the search area is looked for again in a wider one.
+_EDGE_TOLERATED = 0.02
+_WIDENED_AT_MOST = 2
+
+
+@dataclass(frozen=True)
+class Task:
+    """One tag in one flight: its records, the central signal model, and models drawn from its uncertainty."""
+
+    listening: Listening
+    model: SignalModel
+    drawn_models: tuple[SignalModel, ...]
+    tag_type: str
+    margin_m: float
+    widening: float = 1.0
+    truth: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Located:
+    """A posterior, and the share of its probability at the edge of the searched area."""
+
+    posterior: Posterior
+    edge_probability: float
+
+
+def search_margin_m(model: SignalModel, tag_type: str, listening: Listening, least_m: float = 500.0, most_m: float = 3000.0) -> float:
+    """How far from the track to look: where even a strong tag (two sd up, antenna towards it) falls to the threshold. [m]"""
+    scatter = model.scatter(tag_type)
+    spread = np.sqrt(scatter.power_sd_db**2 + scatter.shadowing_sd_db**2 + scatter.noise_sd_db**2)
+    thresholds = model.thresholds_db(listening)
+    surplus_db = scatter.power_mean_db + 2.0 * spread + abs(model.ahead_db) + max(model.ahead_squared_db, 0.0) - np.median(thresholds)
+    return float(np.clip(10.0 ** (surplus_db / (10.0 * model.exponent)), least_m, most_m))
+
+
+def locate(task: Task) -> Located:
+    """Posterior of one tag, on cells fine enough for the widening it will be given."""
+    central, averaged = _densities(task)
+    margin = task.margin_m
+    for attempt in range(_WIDENED_AT_MOST + 1):
+        area = SearchArea.around(task.listening.easting_m, task.listening.northing_m, margin)
+        posterior = adaptive_posterior(central, area, Fineness(widening=task.widening), averaged)
+        at_edge = edge_probability(posterior, area)
+        if at_edge <= _EDGE_TOLERATED or attempt == _WIDENED_AT_MOST:
+            return Located(posterior, at_edge)
+        margin *= 2.0
+
+
+def leaves_and_truth(task: Task) -> tuple[Leaves, float]:
+    """Cells that serve every widening, and the log-density at the tag's true place (task.truth)."""
+    area = SearchArea.around(task.listening.easting_m, task.listening.northing_m, task.margin_m)
+    central, averaged = _densities(task)
+    leaves = tile(central, area, last_log_density=averaged)
+    return leaves, float(averaged(np.array([task.truth[0]]), np.array([task.truth[1]]))[0])
+
+
+def _densities(task: Task):
+    def central(easting_m, northing_m):
+        return log_likelihood(task.listening, task.model, easting_m, northing_m, task.tag_type)
+
+    def averaged(easting_m, northing_m):
+        return mean_log_likelihood(task.listening, list(task.drawn_models), easting_m, northing_m, task.tag_type)
+
+    return central, averaged
+
+
+def spread_over_cores(function, tasks: list) -> list:
+    """function(task) for every task, in order. Few tasks are done in this process: starting another costs seconds."""
+    workers = min(os.cpu_count() or 1, 4, len(tasks) // 20)
+    if workers < 2:
+        return [function(task) for task in tasks]
+    context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+    with ProcessPoolExecutor(workers, mp_context=context) as pool:
+        return list(pool.map(function, tasks, chunksize=4))

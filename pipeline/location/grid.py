@@ -1,0 +1,107 @@
+"""An adaptive grid: coarse over the whole search area, halved where the probability is, until the answer no longer depends on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Callable
+
+import numpy as np
+
+from pipeline.location.posterior import DEEPEST, Posterior
+
+
+@dataclass(frozen=True)
+class SearchArea:
+    """The rectangle in which a tag is looked for, survey CRS. [m]"""
+
+    west_m: float
+    south_m: float
+    east_m: float
+    north_m: float
+
+    @classmethod
+    def around(cls, easting_m, northing_m, margin_m: float) -> "SearchArea":
+        """The rectangle round some positions, with a margin."""
+        return cls(float(np.min(easting_m)) - margin_m, float(np.min(northing_m)) - margin_m,
+                   float(np.max(easting_m)) + margin_m, float(np.max(northing_m)) + margin_m)
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """When to stop halving and what to keep.
+
+    widening : the power to which the density will be raised; what lies deeper than it reaches is left out.
+    cells_in_region : halve until the 95 % region has at least this many cells.
+    finest_m : never smaller cells than this; GNSS does not tell more. [m]
+    coarse_cells : about how many cells the first look has; most_cells : beyond this many the least likely are left out.
+    """
+
+    widening: float = 1.0
+    cells_in_region: int = 250
+    finest_m: float = 2.0
+    coarse_cells: int = 2500
+    most_cells: int = 6000
+
+    @property
+    def drop(self) -> float:
+        """Log-density below the highest at which cells are left out; one unit to spare, since the last look may differ."""
+        return (DEEPEST + 1.0) / self.widening
+
+
+def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Fineness = Fineness(), last_log_density: Callable | None = None) -> Posterior:
+    """Posterior over the search area under a flat prior.
+
+    Parameters
+    ----------
+    log_density : function of (easting_m, northing_m) arrays of shape (cells,), giving log-likelihoods of that shape.
+    last_log_density : a dearer function used on the last cells only (for example averaged over signal models).
+    """
+    width, height = area.east_m - area.west_m, area.north_m - area.south_m
+    cell = float(np.sqrt(width * height / fineness.coarse_cells))
+    column, row = (axis.ravel() for axis in np.meshgrid(np.arange(max(1, round(width / cell))), np.arange(max(1, round(height / cell)))))
+    west, south = area.west_m + 0.5 * cell, area.south_m + 0.5 * cell
+    value = log_density(west + cell * column, south + cell * row)
+    while True:
+        posterior = _kept(Posterior(column, row, west, south, cell, value - value.max(), fineness.widening), fineness)
+        if posterior.region(0.95).sum() >= fineness.cells_in_region or cell / 2 < fineness.finest_m or len(posterior.column) > fineness.most_cells / 4:
+            break
+        column, row = _halved(*_with_neighbours(posterior.column, posterior.row))
+        # A halved cell's lattice starts a quarter of the old side before the old centre.
+        west, south, cell = west - cell / 4, south - cell / 4, cell / 2
+        value = log_density(west + cell * column, south + cell * row)
+    if last_log_density is not None:
+        value = last_log_density(posterior.easting_m, posterior.northing_m)
+        posterior = Posterior(posterior.column, posterior.row, west, south, cell, value - value.max(), fineness.widening)
+    return posterior
+
+
+def edge_probability(posterior: Posterior, area: SearchArea) -> float:
+    """Probability in the outermost cells of the search area: where an answer pushed against the limit shows."""
+    reach = 1.01 * posterior.cell_m
+    at_edge = (
+        (posterior.easting_m < area.west_m + reach) | (posterior.easting_m > area.east_m - reach)
+        | (posterior.northing_m < area.south_m + reach) | (posterior.northing_m > area.north_m - reach)
+    )
+    return float(posterior.probability[at_edge].sum())
+
+
+def _kept(posterior: Posterior, fineness: Fineness) -> Posterior:
+    """The cells within the drop; of too many, the likeliest."""
+    keep = posterior.log_density >= -fineness.drop
+    if keep.sum() > fineness.most_cells:
+        keep &= posterior.log_density >= np.partition(posterior.log_density, -fineness.most_cells)[-fineness.most_cells]
+    return Posterior(posterior.column[keep], posterior.row[keep], posterior.west_m, posterior.south_m, posterior.cell_m,
+                     posterior.log_density[keep], posterior.widening)
+
+
+def _with_neighbours(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The cells and the eight round each, once each: a peak may lie just beyond a cell centre that fell short."""
+    steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)])
+    cells = (np.stack([column, row], axis=1)[:, None, :] + steps).reshape(-1, 2)
+    return tuple(np.unique(cells, axis=0).T)
+
+
+def _halved(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    quarters = np.array([(0, 0), (1, 0), (0, 1), (1, 1)])
+    cells = (2 * np.stack([column, row], axis=1)[:, None, :] + quarters).reshape(-1, 2)
+    return cells[:, 0], cells[:, 1]

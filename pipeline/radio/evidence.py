@@ -1,0 +1,156 @@
+"""How well a sequence of records fits a place: one pass, correlation and absences included.
+
+For one place the unknowns are two Gaussian numbers, the shadowing at the current record (correlated along the track) and
+the tag's power. A heard record updates them exactly (or as a two-component mixture when some records are faulty); a record
+not heard is a one-sided observation, handled by matching mean and variance (assumed-density filtering: T. P. Minka,
+Expectation propagation for approximate Bayesian inference, 2001; from memory). Both updates have one form: with
+Z(mu, S) the probability of what was observed when the expected strength is N(mu, S),
+
+    a = d log Z / d mu,   b = - d2 log Z / d mu2,   mean += c a,   covariance -= c c' b,
+
+where c is the covariance of the two unknowns with the expected strength.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+_LOG_2PI = np.log(2.0 * np.pi)
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """What spreads strengths about their expectation. Scalars, or arrays that broadcast over lanes.
+
+    power_mean_db, power_sd_db : of the tag at 1 m. [dB]
+    power_drift_sd_db : change of a tag's apparent power from one flight to the next. [dB]
+    shadowing_sd_db, shadowing_length_m : correlation exp(-metres flown / length). [dB], [m]
+    noise_sd_db : white. [dB]
+    softness_db : sd of the threshold. [dB]
+    miss_share : share of records that hear nothing whatever the strength. [0 to 1)
+    fault_share, fault_sd_db : share of heard records with a wider error, and that error. [0 to 1), [dB]
+    """
+
+    power_mean_db: np.ndarray
+    power_sd_db: np.ndarray
+    power_drift_sd_db: np.ndarray
+    shadowing_sd_db: np.ndarray
+    shadowing_length_m: np.ndarray
+    noise_sd_db: np.ndarray
+    softness_db: np.ndarray
+    miss_share: np.ndarray
+    fault_share: np.ndarray
+    fault_sd_db: np.ndarray
+
+
+def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, listened=None) -> np.ndarray:
+    """Log-probability of a sequence of strengths and absences, for many lanes at once.
+
+    A lane is one hypothesis: a cell, or a beacon under one set of parameters.
+
+    Parameters
+    ----------
+    strength_db : array (records, *lanes or broadcastable), NaN = listened and not heard. [dB]
+    gain_db : array (records, *lanes), expected strength less power. [dB]
+    threshold_db : array (records, *lanes or broadcastable). [dB]
+    step_m : array (records, *lanes or broadcastable), metres since the record before, infinite at breaks. [m]
+    listened : optional array of flags like strength_db; False = no information in this record.
+
+    Returns
+    -------
+    array of shape lanes, natural logarithm.
+    """
+    lanes = gain_db.shape[1:]
+    state = _Belief.start(scatter, lanes)
+    total = np.zeros(lanes)
+    for row in range(gain_db.shape[0]):
+        state = state.moved(step_m[row], scatter, first=row == 0)
+        mu, spread = state.expectation(gain_db[row])
+        log_z, slope, curve = _observation(strength_db[row], threshold_db[row], mu, spread, scatter)
+        if listened is not None:
+            here = listened[row]
+            log_z, slope, curve = np.where(here, log_z, 0.0), np.where(here, slope, 0.0), np.where(here, curve, 0.0)
+        state = state.updated(slope, curve)
+        total += log_z
+    return total
+
+
+@dataclass(frozen=True)
+class _Belief:
+    """Gaussian belief about (shadowing, power): two means and three covariances, each of lane shape."""
+
+    shadow: np.ndarray
+    power: np.ndarray
+    var_shadow: np.ndarray
+    cov: np.ndarray
+    var_power: np.ndarray
+
+    @classmethod
+    def start(cls, scatter: Scatter, lanes: tuple) -> "_Belief":
+        zero = np.zeros(lanes)
+        return cls(zero, zero + scatter.power_mean_db, zero + np.square(scatter.shadowing_sd_db), zero,
+                   zero + np.square(scatter.power_sd_db))
+
+    def moved(self, step_m, scatter: Scatter, first: bool) -> "_Belief":
+        """Belief after flying a step: shadowing forgets, power drifts where a new flight begins."""
+        keep = np.exp(-step_m / scatter.shadowing_length_m)
+        drift = 0.0 if first else np.where(np.isinf(step_m), np.square(scatter.power_drift_sd_db), 0.0)
+        fresh = np.square(scatter.shadowing_sd_db) * (1.0 - keep * keep)
+        return _Belief(self.shadow * keep, self.power, self.var_shadow * keep * keep + fresh, self.cov * keep,
+                       self.var_power + drift)
+
+    def expectation(self, gain_db):
+        """Mean and variance of the strength before noise."""
+        return self.shadow + self.power + gain_db, self.var_shadow + 2.0 * self.cov + self.var_power
+
+    def updated(self, slope, curve) -> "_Belief":
+        """Belief after an observation with the given first and (negative) second derivative of its log-probability."""
+        to_shadow, to_power = self.var_shadow + self.cov, self.cov + self.var_power
+        return _Belief(
+            self.shadow + to_shadow * slope,
+            self.power + to_power * slope,
+            self.var_shadow - to_shadow * to_shadow * curve,
+            self.cov - to_shadow * to_power * curve,
+            self.var_power - to_power * to_power * curve,
+        )
+
+
+def _observation(strength_db, threshold_db, mu, spread, scatter: Scatter):
+    """log Z, its slope and its negative curvature in mu, whichever of heard and not heard each lane shows."""
+    heard = ~np.isnan(strength_db)
+    if np.all(heard):
+        return _heard(strength_db, threshold_db, mu, spread, scatter)
+    if not np.any(heard):
+        return _not_heard(threshold_db, mu, spread, scatter)
+    of_heard = _heard(np.where(heard, strength_db, 0.0), threshold_db, mu, spread, scatter)
+    of_silence = _not_heard(threshold_db, mu, spread, scatter)
+    return tuple(np.where(heard, yes, no) for yes, no in zip(of_heard, of_silence))
+
+
+def _heard(strength_db, threshold_db, mu, spread, scatter: Scatter):
+    """A heard record says its value, and that the value beat the threshold."""
+    error = strength_db - mu
+    narrow = spread + np.square(scatter.noise_sd_db)
+    wide = spread + np.square(scatter.fault_sd_db)
+    log_narrow = np.log1p(-scatter.fault_share) - 0.5 * (_LOG_2PI + np.log(narrow) + error * error / narrow)
+    log_wide = np.log(scatter.fault_share) - 0.5 * (_LOG_2PI + np.log(wide) + error * error / wide)
+    log_density = np.logaddexp(log_narrow, log_wide)
+    sound = np.exp(log_narrow - log_density)
+    slope_narrow, slope_wide = error / narrow, error / wide
+    slope = sound * slope_narrow + (1.0 - sound) * slope_wide
+    between = sound * (1.0 - sound) * np.square(slope_narrow - slope_wide)
+    curve = sound / narrow + (1.0 - sound) / wide - between
+    log_beat = log_ndtr((strength_db - threshold_db) / scatter.softness_db) + np.log1p(-scatter.miss_share)
+    return log_density + log_beat, slope, curve
+
+
+def _not_heard(threshold_db, mu, spread, scatter: Scatter):
+    """A record not heard says that the strength stayed below the threshold, or that the record missed it."""
+    sd = np.sqrt(spread + np.square(scatter.noise_sd_db) + np.square(scatter.softness_db))
+    z = (threshold_db - mu) / sd
+    log_z = np.logaddexp(log_ndtr(z) + np.log1p(-scatter.miss_share), np.log(scatter.miss_share))
+    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI + np.log1p(-scatter.miss_share) - log_z) / sd
+    return log_z, -push, push * (z / sd + push)

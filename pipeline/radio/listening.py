@@ -1,0 +1,70 @@
+"""One tag listened to in one flight: the evidence that a fix is made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class Listening:
+    """Records of one tag in one flight, in the order flown; every array has shape (records,).
+
+    easting_m, northing_m : receiver, survey CRS. [m]
+    height_above_ground_m : receiver over the ground. [m]
+    azimuth_grid_deg : where the antenna's strong side points, clockwise from grid north; NaN when unknown. [degrees]
+    strength_db : received strength; NaN = listened and not heard. [dB]
+    threshold_db : level above which this record counts as heard; NaN = the signal model's. [dB]
+    step_m : metres flown since the record before; infinite at the first record and at breaks. [m]
+    """
+
+    easting_m: np.ndarray
+    northing_m: np.ndarray
+    height_above_ground_m: np.ndarray
+    azimuth_grid_deg: np.ndarray
+    strength_db: np.ndarray
+    threshold_db: np.ndarray
+    step_m: np.ndarray
+
+    def __post_init__(self):
+        lengths = {len(getattr(self, name)) for name in self.__dataclass_fields__}
+        if len(lengths) != 1:
+            raise ValueError(f"all arrays of a listening need one length, got {sorted(lengths)}")
+
+    def __len__(self) -> int:
+        return len(self.easting_m)
+
+    @property
+    def heard(self) -> np.ndarray:
+        """True where the tag was heard, shape (records,)."""
+        return ~np.isnan(self.strength_db)
+
+    @classmethod
+    def from_records(cls, records: pd.DataFrame) -> "Listening":
+        """The usable records of one tag and flight (columns of RECORDS), ordered by record number."""
+        if records["tag_id"].nunique() > 1 or records["flight_id"].nunique() > 1:
+            raise ValueError("a listening is made from the records of one tag in one flight")
+        rows = records[records["usable"].to_numpy(bool)].sort_values(["time_utc", "record"], kind="stable")
+        easting, northing = rows["easting_m"].to_numpy(float), rows["northing_m"].to_numpy(float)
+        return cls(
+            easting_m=easting,
+            northing_m=northing,
+            height_above_ground_m=rows["height_above_ground_m"].fillna(0.0).to_numpy(float),
+            azimuth_grid_deg=rows["antenna_azimuth_grid_deg"].to_numpy(float),
+            strength_db=np.where(rows["heard"].to_numpy(bool), rows["strength_db"].to_numpy(float), np.nan),
+            threshold_db=rows["threshold_db"].to_numpy(float),
+            step_m=steps_along(easting, northing),
+        )
+
+    def with_nothing_heard(self) -> "Listening":
+        """The same flight as it would be if no record had heard the tag."""
+        return replace(self, strength_db=np.full(len(self), np.nan))
+
+
+def steps_along(easting_m: np.ndarray, northing_m: np.ndarray) -> np.ndarray:
+    """Distance from each position to the one before it; infinite for the first. Shape (records,). [m]"""
+    if len(easting_m) == 0:
+        return np.zeros(0)
+    return np.concatenate([[np.inf], np.hypot(np.diff(easting_m), np.diff(northing_m))])
