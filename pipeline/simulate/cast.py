@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import ndtri
 from shapely.geometry import Point, Polygon
 
 from .animals import Stay, Tag
-from .draws import normals, stream, uniforms
+from .draws import stream, uniforms
 from .flights import turned
 from .physics import Physics
 
@@ -54,12 +55,22 @@ def cast(seed: int, physics: Physics) -> list[Tag]:
     names += [(f"G{number:02d}", GROUSE, "animal") for number in range(1, 13)]
     names += [(f"B{number:02d}", tag_type, "beacon") for number, tag_type in enumerate(BEACON_TYPES, 1)]
     names += [("D01", HARE, "decoy"), ("D02", GROUSE, "decoy")]
-    return [_tag(index, *name, physics, generator) for index, name in enumerate(names)]
+    powers_db = _powers_db(names, physics, generator)
+    return [_tag(index, *name, powers_db[name[0]], generator) for index, name in enumerate(names)]
 
 
-def _tag(index: int, tag_id: str, tag_type: str, role: str, physics: Physics, generator) -> Tag:
-    spread, day, height_m = float(normals(generator)), int(uniforms(generator, 0, 34)), float(uniforms(generator, 0.1, 0.5))
-    power_db = WEAK.get(tag_id, physics.power_mean_db[tag_type] + physics.power_sd_db * spread)
+def _powers_db(names, physics: Physics, generator) -> dict:
+    """Powers spread as evenly as a normal law allows within each type and role, dealt out at random: no lucky or unlucky set of beacons."""
+    powers_db = {}
+    for kind in sorted({name[1:] for name in names}):
+        ids = [name[0] for name in names if name[1:] == kind]
+        spread = ndtri((np.argsort(generator.random(len(ids))) + 0.5) / len(ids))
+        powers_db |= {tag_id: physics.power_mean_db[kind[0]] + physics.power_sd_db * float(value) for tag_id, value in zip(ids, spread)}
+    return powers_db | WEAK
+
+
+def _tag(index: int, tag_id: str, tag_type: str, role: str, power_db: float, generator) -> Tag:
+    day, height_m = int(uniforms(generator, 0, 34)), float(uniforms(generator, 0.1, 0.5))
     silent = role == "decoy" or tag_id in DEAD_TRANSMITTERS
     animal = role == "animal"
     caught = f"2026-03-{day + 1:02d}T07:30:00Z" if day < 31 else f"2026-04-{day - 30:02d}T07:30:00Z"

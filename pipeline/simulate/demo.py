@@ -20,7 +20,7 @@ from .physics import rich_physics
 from .terrain import invented_valley
 from .truth import write_truth
 
-SEED = 20260421
+SEED = 20260422
 PLANE = choose_projection([57.2], [-4.1])
 TERRAIN_CRS = "EPSG:32630"
 VALLEY = "Glen Tarvennoch (an invented valley)"

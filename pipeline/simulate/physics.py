@@ -37,7 +37,7 @@ class Physics:
     fade_share: float = 0.04
     fade_db: tuple = (6.0, 15.0)
     flight_gain_sd_db: float = 1.0
-    ceiling_db: float | None = -80.0
+    ceiling_db: float | None = -86.0
     step_db: float | None = 0.5
 
 

@@ -36,11 +36,11 @@ class InventedTerrain:
 
 
 def undulation(easting_m, northing_m, generator, waves: int = 36) -> np.ndarray:
-    """A smooth random field of standard deviation about 1: a sum of plane waves 700 to 3000 m long, the long ones the higher."""
+    """A smooth random field of standard deviation about 1: a sum of plane waves 900 to 3200 m long, the long ones the higher."""
     field = np.zeros(np.shape(easting_m))
     total = 0.0
     for _ in range(waves):
-        wavelength_m = 700.0 * (3000.0 / 700.0) ** generator.random()
+        wavelength_m = 900.0 * (3200.0 / 900.0) ** generator.random()
         bearing, phase = uniforms(generator, 0, np.pi), uniforms(generator, 0, 2 * np.pi)
         along_m = np.asarray(easting_m) * np.sin(bearing) + np.asarray(northing_m) * np.cos(bearing)
         field += wavelength_m / 1000.0 * np.cos(2 * np.pi * along_m / wavelength_m + phase)
@@ -67,7 +67,7 @@ def invented_valley(seed: int, *, relief_m: float = 300.0, floor_m: float = 310.
     across_m = easting_m * np.cos(bearing) - northing_m * np.sin(bearing)
     across_m = across_m + 260.0 * np.sin(along_m / 1150.0 + uniforms(generator, 0, 2 * np.pi))
     walls = 1 - np.exp(-((across_m / 1050.0) ** 2))
-    ground = 230.0 * walls - 0.018 * along_m + (14.0 + 24.0 * walls) * undulation(easting_m, northing_m, generator)
+    ground = 230.0 * walls - 0.018 * along_m + (10.0 + 16.0 * walls) * undulation(easting_m, northing_m, generator)
     near = (abs(easting_m) <= relief_half_width_m) & (abs(northing_m) <= relief_half_width_m)
     low, high = ground[near].min(), ground[near].max()
     heights = floor_m + (ground - low) * relief_m / (high - low)
