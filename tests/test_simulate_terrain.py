@@ -60,8 +60,8 @@ def test_straight_below_nothing_is_in_the_way():
 
 
 def test_the_ridge_weakens_the_signal_by_its_loss():
-    places = dict(easting_m=np.array([-800.0]), northing_m=np.array([5.0]), height_above_ground_m=np.array([80.0]), azimuth_grid_deg=np.array([90.0]),
-                  tag_easting_m=800.0, tag_northing_m=5.0, tag_power_db=0.0, tag_height_m=1.0, physics=rich_physics())
+    places = dict(easting_m=np.array([-800.0]), northing_m=np.array([5.0]), height_above_ground_m=np.array([80.0]),
+                  azimuth_grid_deg=np.array([90.0]), tag_easting_m=800.0, tag_northing_m=5.0, tag_power_db=0.0, tag_height_m=1.0, physics=rich_physics())
     weaker = expected_strength_db(**places, terrain=None) - expected_strength_db(**places, terrain=ridge(90.0))
     assert weaker[0] == pytest.approx(loss_across(ridge(90.0), 80.0))
 

@@ -75,6 +75,6 @@ azimuth beside them; azimuth bias (logged minus true); seconds from the start wi
 
 How strengths were made (pipeline/simulate): log-distance law over the slant distance with exponent 2.4; loss behind rising ground (one
 knife edge); an antenna with side lobes and a back lobe 12 dB down; shadowing of 3 dB over 120 m and 2 dB over 25 m along the track;
-tag powers that differ by 3 dB (spread evenly within each type) and flights by 1 dB; 4 % of the records faded by 6 to 15 dB; white noise of 1 dB; a soft threshold 6 dB
-above the noise; a ceiling at -86 dB; steps of 0.5 dB.
+tag powers that differ by 3 dB (spread evenly within each type) and flights by 1 dB; 4 % of the records faded by 6 to 15 dB; white noise
+of 1 dB; a soft threshold 6 dB above the noise; a ceiling at -86 dB; steps of 0.5 dB.
 """
