@@ -97,6 +97,15 @@ def test_a_stage_is_skipped_when_the_one_before_it_gives_the_same_results_again(
     assert not second.runs and second.why.startswith("nothing changed since")
 
 
+def test_a_file_that_a_later_stage_finishes_belongs_to_that_stage(survey, out, stages, monkeypatch):
+    monkeypatch.setattr(stages.module, "second", lambda workspace: workspace.path_to_write("work/copy.txt").write_text("finished"))
+    run_stages(survey, out, stages.both)
+    assert run_stages(survey, out, stages.both).ran == []
+    result = run_stages(survey, out, stages.both, forced={"1_first": "asked for with --force"})
+    assert result.decisions[1].why == "its result work/copy.txt was changed afterwards"
+    assert (out / "work" / "copy.txt").read_text() == "finished"
+
+
 def test_a_dry_run_says_why_and_writes_nothing(survey, out, stages):
     said = io.StringIO()
     result = run_stages(survey, out, stages.both, dry_run=True, progress=Progress(said))
@@ -237,7 +246,7 @@ def test_a_failing_notebook_keeps_its_part_with_a_banner_and_tells_the_cell(surv
         f"What was done is kept in {out}: 1_book.failed.html, notebooks/1_book.failed.ipynb. Results of earlier runs are untouched.",
         "When it is mended, go on with: RESUME"]
     kept = nbformat.read(out / "notebooks" / "1_book.failed.ipynb", as_version=4)
-    assert "**This report is not finished.** 1 book stopped in code cell 4, under “Fixes”" in kept.cells[1].source
+    assert "**Where it stopped:** 1 book, code cell 4, under “Fixes”" in kept.cells[1].source
     assert "so far" in (out / "1_book.failed.html").read_text() and not (out / "1_book.html").exists()
 
 

@@ -78,6 +78,13 @@ def test_a_changed_input_computes_the_earlier_stages_again(by_hand, survey, call
     assert calls == ["1_quality_check", "1_quality_check"]
 
 
+def test_a_stage_computed_again_makes_the_later_ones_stale(by_hand, calls):
+    by_hand.ensure("2_localisation")
+    by_hand.mark_computed("1_quality_check")
+    by_hand.ensure("2_localisation")
+    assert calls == ["1_quality_check", "2_localisation", "2_localisation"]
+
+
 def test_results_of_a_run_are_used_by_hand(by_hand, calls):
     record = by_hand.path_to_write("work/records/1_quality_check.json")
     record.write_text(json.dumps({"inputs": by_hand._input_hashes()}))

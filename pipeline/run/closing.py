@@ -89,7 +89,7 @@ def _stages_drawing(facts: Facts, stages: list[Stage], present: Stage, durations
     drawn = "".join(_box(position, per_row, *box) for position, box in enumerate(boxes))
     arrows = "".join(_arrow(position, per_row) for position in range(len(boxes) - 1))
     told = "; then ".join(f"{name} ({note})" for name, note, _ in boxes)
-    return (f'<svg class="stages" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img" '
+    return (f'<svg class="stages" viewBox="0 0 {width} {height}" width="{width}" height="{height}" style="max-width:100%;height:auto" role="img" '
             f'aria-label="The stages of this run" aria-describedby="stages-told" font-family="inherit" font-size="13">'
             f'<title>The stages of this run</title><desc id="stages-told">{escape(told)}.</desc>{arrows}{drawn}</svg>')
 

@@ -98,8 +98,9 @@ class _Run:
     def only_planned(self) -> RunResult:
         """Say what would run; nothing is written."""
         names = [stage.name for stage in self.stages]
-        present = {name: present_outputs(self.folder, self.records[name], self.memory) for name in names}
-        plan = make_plan(names, {stage.name: self._state(stage) for stage in self.stages}, self.records, present, self.forced)
+        states = {stage.name: self._state(stage) for stage in self.stages}
+        present = {stage.name: self._present_outputs(stage) for stage in self.stages}
+        plan = make_plan(names, states, self.records, present, self.forced)
         for stage, decision in zip(self.stages, plan):
             say = self.progress.planned if decision.runs else self.progress.skipped
             say(stage.label, decision.why)
@@ -122,9 +123,12 @@ class _Run:
         return RunResult(self.folder, decisions, self.messages)
 
     def _decision(self, stage: Stage) -> Decision:
-        record = self.records[stage.name]
-        present = present_outputs(self.folder, record, self.memory)
-        return decide(stage.name, self._state(stage), record, present, self.forced.get(stage.name, ""))
+        return decide(stage.name, self._state(stage), self.records[stage.name], self._present_outputs(stage),
+                      self.forced.get(stage.name, ""))
+
+    def _present_outputs(self, stage: Stage) -> dict[str, str | None]:
+        later = [self.records[other.name] for other in self.stages[self.stages.index(stage) + 1:]]
+        return present_outputs(self.folder, self.records[stage.name], self.memory, later)
 
     def _run_one(self, stage: Stage, decision: Decision) -> None:
         if self.runner is None:

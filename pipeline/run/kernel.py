@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -30,8 +29,8 @@ class KernelHere(AsyncKernelManager):
     environment: dict[str, str] = {}
 
     def __init__(self, **options):
-        self._folder = tempfile.mkdtemp(prefix="fixledger-")
-        connection_file = str(Path(self._folder) / "kernel.json")
+        self._folder = tempfile.TemporaryDirectory(prefix="fixledger-")  # gone at the latest when this process ends
+        connection_file = str(Path(self._folder.name) / "kernel.json")
         by_files = sys.platform != "win32" and len(connection_file) < _LONGEST_SOCKET_PATH
         options |= {"kernel_spec_manager": _ThisInterpreter(), "connection_file": connection_file,
                     "transport": "ipc" if by_files else "tcp"}
@@ -45,7 +44,7 @@ class KernelHere(AsyncKernelManager):
     async def _async_cleanup_resources(self, restart: bool = False):
         await super()._async_cleanup_resources(restart=restart)
         if not restart:
-            shutil.rmtree(self._folder, ignore_errors=True)
+            self._folder.cleanup()
 
     cleanup_resources = _async_cleanup_resources
 

@@ -67,7 +67,8 @@ def decide(stage: str, state: State, record: dict | None, present_outputs: dict[
     """Whether one stage runs, all earlier ones being settled.
 
     record : what the stage's last success left (the fields of State, `outputs` and `finished_utc`), or None.
-    present_outputs : hash of each output in the record as it is on disk now; None for a file that is gone.
+    present_outputs : hash, as it is on disk now, of each recorded output that no later stage has written since; None for a
+        file that is gone.
     forced : why the stage runs whatever its state, or "".
     """
     if forced:
@@ -79,7 +80,7 @@ def decide(stage: str, state: State, record: dict | None, present_outputs: dict[
         *_changes(record["code"], state.code, "{} changed", "{} is new", "{} is gone"),
         *_version_changes(record["packages"], state.packages),
         *_changes(record["upstream"], state.upstream, "{} gave other results", "{} is new", "{} is gone"),
-        *_changes(record["outputs"], {name: found for name, found in present_outputs.items() if found},
+        *_changes({name: record["outputs"][name] for name in present_outputs}, {name: found for name, found in present_outputs.items() if found},
                   "its result {} was changed afterwards", "", "its result {} is missing"),
     ]
     if reasons:

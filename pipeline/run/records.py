@@ -35,9 +35,13 @@ def write_record(folder: Path, stage: str, state: State, outputs: dict[str, str]
     return record
 
 
-def present_outputs(folder: Path, record: dict | None, memory: HashMemory) -> dict[str, str | None]:
-    """Hash of each output a record names as it is on disk now, None for one that is gone."""
-    names = record["outputs"] if record else {}
+def present_outputs(folder: Path, record: dict | None, memory: HashMemory, later: list[dict | None] = ()) -> dict[str, str | None]:
+    """Hash of each output a record names as it is on disk now, None for one that is gone.
+
+    later : records of the stages after this one; a file that one of them has written anew is no longer this stage's.
+    """
+    taken_over = {name for other in later if other for name in other["outputs"]}
+    names = [name for name in (record["outputs"] if record else {}) if name not in taken_over]
     return {name: memory.sha256(folder / name) if (folder / name).is_file() else None for name in names}
 
 

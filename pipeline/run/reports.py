@@ -21,19 +21,18 @@ def report_html(notebook, stage: Stage, stages: list[Stage], facts: Facts, closi
 
 
 def partial_notebook(failure: NotebookFailure, stage: Stage, resume: str):
-    """What was executed of a notebook, with words at the top that say where it stopped and how to go on."""
+    """What was executed of a notebook, with words below its title that say where it stopped and how to go on."""
     import nbformat
 
     notebook = nbformat.from_dict(failure.notebook)
     notebook.cells = [cell for cell in notebook.cells if _PAPERMILL_MARK not in cell.metadata.get("tags", [])]
     where = f"code cell {failure.cell}" if failure.cell else "its start"
-    words = [f"**This report is not finished.** {stage.label} stopped in {where}"
+    words = [f"**Where it stopped:** {stage.label}, {where}"
              + (f", under “{failure.heading}”" if failure.heading else "") + f": `{failure.name}: {_one_line(failure.text)}`",
              f"When that is mended, go on with `{resume}`. Results of earlier runs are untouched."]
     banner = nbformat.v4.new_markdown_cell("\n\n".join(words))
     banner["id"] = "not-finished"
-    first = 1 if notebook.cells and notebook.cells[0].cell_type == "markdown" else 0  # below the title
-    notebook.cells.insert(first, banner)
+    notebook.cells.insert(1, banner)
     return notebook
 
 

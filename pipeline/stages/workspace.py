@@ -120,27 +120,32 @@ class Workspace:
         """Compute a stage, and those before it, unless its results are there for the inputs as they are now.
 
         Under the runner there is nothing to do. By hand, a stage counts as computed when its record, left by a run or
-        by `mark_computed`, names the same contents of the survey file and of every input; changed code is not noticed.
+        by `mark_computed`, names the same contents of the survey file and of every input, and no stage before it has
+        been computed later. Changed code is not noticed.
         """
         if not self.by_hand:
             return
-        wanted = self._input_hashes()
+        latest_ns = 0
         for name in NOTEBOOK_STAGES[: NOTEBOOK_STAGES.index(stage) + 1]:
-            if wanted not in self._recorded_inputs(name):
+            if self._computed_ns(name) <= latest_ns:
                 importlib.import_module(module_of(name)).compute(self)
                 self.mark_computed(name)
+            latest_ns = self._computed_ns(name)
 
     def mark_computed(self, stage: str) -> None:
         """Leave word that a stage has been computed by hand from the inputs as they are; under the runner, nothing."""
         if self.by_hand:
             self.write_json(f"records/{stage}.by-hand", {"inputs": self._input_hashes()})
 
+    def _computed_ns(self, stage: str) -> int:
+        """When the stage was last computed from the inputs as they are; 0 for never."""
+        records = [self.folder / "work" / "records" / f"{stage}{ending}" for ending in (".json", ".by-hand.json")]
+        wanted = self._input_hashes()
+        return max((path.stat().st_mtime_ns for path in records
+                    if path.exists() and json.loads(path.read_text(encoding="utf-8")).get("inputs") == wanted), default=0)
+
     def _input_hashes(self) -> dict[str, str]:
         return {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in self.survey.input_files().items()}
-
-    def _recorded_inputs(self, stage: str) -> list[dict[str, str]]:
-        records = [self.folder / "work" / "records" / f"{stage}{ending}" for ending in (".json", ".by-hand.json")]
-        return [json.loads(path.read_text(encoding="utf-8")).get("inputs") for path in records if path.exists()]
 
 
 def default_folder(survey) -> Path:
