@@ -50,10 +50,11 @@ def stages(monkeypatch):
         module.calls.append("first")
         text = workspace.survey.input_files()["f1.csv"].read_text()
         workspace.path_to_write("work/copy.txt").write_text(text.split("#")[0])
-        workspace.path_to_write("first.html").write_text(workspace.closing_html)
+        workspace.path_to_write("tables/changes.csv").write_text("rule,rows\ncopies removed,1200\ncopies removed,3\n")
 
     def second(workspace):
         module.calls.append("second")
+        workspace.path_to_write("second.html").write_text(workspace.closing_html)
         workspace.write_json("count", len(workspace.path_to_read("work/copy.txt").read_text()))
 
     module.first, module.second = first, second
@@ -216,8 +217,8 @@ def test_run_json_holds_what_the_run_used(survey, out, stages):
 
 def test_the_closing_section_names_inputs_versions_times_and_stages(survey, out, stages):
     run_stages(survey, out, stages.both)
-    page = (out / "first.html").read_text()
-    for part in ("What this run used", "f1.csv", "<svg", "<title", "<desc", "Versions of the packages", "campaign: hills", "Code revision"):
+    page = (out / "second.html").read_text()
+    for part in ("What this run used", "f1.csv", "<svg", "<title", "<desc", "Versions of the packages", "campaign: hills", "Code revision", "copies removed", "1,203"):
         assert part in page
     assert "http" not in page
 

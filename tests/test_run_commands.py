@@ -52,7 +52,7 @@ def test_a_run_that_is_done_ends_with_zero_and_the_page_to_open(survey, ending, 
     assert main(["run", str(survey), "--into", str(tmp_path / "x"), "--from", "2", "--force"]) == 0
     assert (seen["into"], seen["from_stage"], seen["force"], seen["dry_run"]) == (tmp_path / "x", "2", True, False)
     assert capsys.readouterr().out.splitlines() == [
-        f"1 message to look at; list them with: python3 -m pipeline check '{survey}'",
+        "1 message to look at, listed in the quality check and in tables/messages.csv.",
         f"1 of 2 stages executed. Open {tmp_path / 'out' / 'index.html'}"]
 
 
@@ -97,7 +97,7 @@ def test_check_lists_every_message_and_ends_with_the_next_command(survey, monkey
     monkeypatch.setitem(sys.modules, "pipeline.stages.check", SimpleNamespace(check_survey=lambda path: ([LOOK], "6 flights, 28 animals")))
     assert main(["check", str(survey)]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        LOOK.as_line(), "6 flights, 28 animals", f"Nothing stands in the way. Next: python3 -m pipeline run '{survey}'"]
+        LOOK.as_line(), "6 flights, 28 animals", f"Nothing stands in the way of a run. Next: python3 -m pipeline run '{survey}'"]
 
 
 def test_new_tells_what_to_do_with_the_folder(tmp_path, monkeypatch, capsys):

@@ -9,18 +9,18 @@ from pipeline.run.provenance import Facts, revision_text
 
 
 def closing_section(facts: Facts, stages: list[Stage], present: Stage, *, durations_s: dict[str, float],
-                    dropped: list[tuple[str, int]] | None) -> str:
+                    changed: list[tuple[str, int]] | None) -> str:
     """The section as HTML, from its h2 on.
 
     present : the stage whose report it closes. durations_s : of the stages done so far.
-    dropped : rule and number of rows it left out; None when the stages have not said.
+    changed : rule of intake and number of rows it changed, marked or left out; None when that is not known yet.
     """
     parts = [
         '<h2 id="what-this-run-used">What this run used</h2>',
         _stages_drawing(facts, stages, present, durations_s),
         _table("inputs", "Inputs, with the first 16 digits of their SHA-256", ("file", "kB", "SHA-256"),
                [(name, f"{found['bytes'] / 1000:,.1f}", found["sha256"][:16]) for name, found in facts.inputs.items()], figures={1}),
-        _dropped_rows(dropped),
+        _changed_rows(changed),
         _table("times", "Time taken by the stages up to this one", ("stage", "seconds"),
                [(stage.label, f"{durations_s[stage.name]:.1f}") for stage in stages if stage.name in durations_s], figures={1}),
         f"<p>Code revision: {escape(revision_text(facts.revision))}. Platform: {escape(facts.platform)}. "
@@ -33,12 +33,13 @@ def closing_section(facts: Facts, stages: list[Stage], present: Stage, *, durati
     return '<section class="closing">\n' + "\n".join(part for part in parts if part) + "\n</section>\n"
 
 
-def _dropped_rows(dropped: list[tuple[str, int]] | None) -> str:
-    if dropped is None:
+def _changed_rows(changed: list[tuple[str, int]] | None) -> str:
+    if changed is None:
         return ""
-    if not dropped:
-        return "<p>No row of any input was left out.</p>"
-    return _table("rows", "Rows left out, by rule", ("rule", "rows"), [(rule, f"{rows:,d}") for rule, rows in dropped], figures={1})
+    if not changed:
+        return "<p>No row of any input was changed, marked or left out on reading.</p>"
+    return _table("rows", "Rows changed, marked or left out on reading, by rule", ("rule", "rows"),
+                  [(rule, f"{rows:,d}") for rule, rows in changed], figures={1})
 
 
 def _table(name: str, caption: str, heads: tuple[str, ...], rows: list[tuple], figures: set[int] = frozenset()) -> str:

@@ -30,6 +30,9 @@ def main(arguments: list[str] | None = None) -> int:
         return _interrupted()
     except KeyboardInterrupt:
         return _interrupted()
+    except SurveyError as fault:
+        _complain(f"{fault}\nWhen that is put right, type the same command again.")
+        return fault.exit_code
     except FixledgerError as fault:
         _complain(str(fault))
         return fault.exit_code
@@ -100,8 +103,7 @@ def _run(survey: Path, **options) -> Path:
         return result.folder
     look = sum(message.severity != "note" for message in result.messages)
     if look:
-        click.echo(f"{look} message{'s' if look != 1 else ''} to look at; "
-                   f"list them with: python3 -m pipeline check {shlex.quote(str(survey))}")
+        click.echo(f"{look} message{'s' if look != 1 else ''} to look at, listed in the quality check and in tables/messages.csv.")
     ran = len(result.ran)
     click.echo(f"{ran} of {len(result.decisions)} stages executed. Open {result.folder / 'index.html'}")
     return result.folder
@@ -126,11 +128,8 @@ def check(survey):
     messages, summary = check_survey(survey)
     for message in messages:
         click.echo(message.as_line())
-    if summary:
-        click.echo(summary)
-    if any(message.severity == "stop" for message in messages):
-        raise SurveyError([message for message in messages if message.severity == "stop"])
-    click.echo(f"Nothing stands in the way. Next: python3 -m pipeline run {shlex.quote(str(survey))}")
+    click.echo(summary)
+    click.echo(f"Nothing stands in the way of a run. Next: python3 -m pipeline run {shlex.quote(str(survey))}")
 
 
 @commands.command(short_help="Make a campaign folder to fill in.")

@@ -15,13 +15,14 @@ from pipeline.run.plan import STAGES, Decision, Stage, decide, forced_stages, ma
 from pipeline.run.progress import Progress, Silent
 from pipeline.run.provenance import gather, write_run_file
 from pipeline.run.records import present_outputs, read_record
+from pipeline.run.reports import noticed
 from pipeline.run.stage import StageRunner
 from pipeline.stages.workspace import default_folder
 
 
 @dataclass(frozen=True)
 class RunResult:
-    """What a run did. decisions : one per stage, in order. messages : what the check of the inputs noticed."""
+    """What a run did. decisions : one per stage, in order. messages : what was noticed, when anything ran."""
 
     folder: Path
     decisions: list[Decision]
@@ -118,6 +119,7 @@ class _Run:
                 self.progress.skipped(stage.label, decision.why)
         if self.runner:
             self._require_untouched_inputs()
+            self.messages = noticed(self.folder) or self.messages
             write_run_file(self.folder, self.runner.facts, [self._told(decision) for decision in decisions], self.messages)
         self.memory.save()
         return RunResult(self.folder, decisions, self.messages)

@@ -1,7 +1,11 @@
-"""From an executed notebook to its report: the one place where a run calls the exporter."""
+"""Between a run and its reports: the one place that calls the exporter, and what the closing section takes from tables."""
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
+from pipeline.messages import Message
 from pipeline.run.building import failure_files
 from pipeline.run.notebook import NotebookFailure
 from pipeline.run.plan import Stage
@@ -40,6 +44,23 @@ def _one_line(text: str) -> str:
     return " ".join(text.replace("`", "'").split())[:300]
 
 
-def dropped_rows(workspace) -> list[tuple[str, int]] | None:
-    """Rows left out of the inputs, by rule, as the quality check has noted them; None when it has not."""
-    return None
+def changed_rows(workspace) -> list[tuple[str, int]] | None:
+    """Rows changed, marked or left out on reading, by rule, from tables/changes.csv; None before the quality check has written it."""
+    try:
+        path = workspace.path_to_read("tables/changes.csv")
+    except FileNotFoundError:
+        return None
+    counts: dict[str, int] = {}
+    with open(path, encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            counts[row["rule"]] = counts.get(row["rule"], 0) + int(row["rows"])
+    return list(counts.items())
+
+
+def noticed(folder: Path) -> list[Message]:
+    """The messages of all stages, from tables/messages.csv; empty when there is no such table."""
+    path = folder / "tables" / "messages.csv"
+    if not path.exists():
+        return []
+    with open(path, encoding="utf-8", newline="") as file:
+        return [Message(**row | {"line": int(row["line"]) if row["line"] else None}) for row in csv.DictReader(file)]

@@ -85,11 +85,11 @@ class StageRunner:
         self.durations_s[stage.name] = time.monotonic() - started
 
     def _closing(self, stage: Stage, building: Path, started: float) -> str:
-        from pipeline.run.reports import dropped_rows
+        from pipeline.run.reports import changed_rows
 
         self.durations_s[stage.name] = time.monotonic() - started
-        dropped = dropped_rows(Workspace(self.survey, self.folder, building))
-        return closing_section(self.facts, self.stages, stage, durations_s=self.durations_s, dropped=dropped)
+        changed = changed_rows(Workspace(self.survey, self.folder, building))
+        return closing_section(self.facts, self.stages, stage, durations_s=self.durations_s, changed=changed)
 
     # Failures
 
