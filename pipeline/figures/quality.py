@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator, NullLocator
 
 from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, in_style, new_figure
 
@@ -44,7 +45,6 @@ def _one_strip(axes, flight_id: str, rows: pd.DataFrame) -> None:
         _shade_off_effort(ax, minute, rows["on_effort"].to_numpy(bool))
         if not np.isfinite(values).any():
             ax.text(0.5, 0.5, "not logged", transform=ax.transAxes, ha="center", va="center", color=LIGHT["soft"])
-            ax.set_yticks([])
         elif column == "tags_heard":
             ax.fill_between(minute, 0, values, color=LIGHT["heard"], linewidth=0)
             ax.set_ylim(0, max(1.0, np.nanmax(values)))
@@ -53,7 +53,7 @@ def _one_strip(axes, flight_id: str, rows: pd.DataFrame) -> None:
         ax.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=7)
         ax.yaxis.set_label_coords(-0.145, 0.5)
         ax.tick_params(labelsize=7)
-        ax.locator_params(axis="y", nbins=3, integer=True, min_n_ticks=2)
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=2, integer=True, min_n_ticks=2) if np.isfinite(values).any() else NullLocator())
     axes[0].set_title(flight_id, fontsize=8.5)
     axes[-1].set_xlabel("minutes since the first record", fontsize=7.5)
 

@@ -1,7 +1,8 @@
 """Stage 1: the logs are read and judged. Everything later rests on the tables left here.
 
-    work/     records, track, flights, tags, beacons, bearings, sightings, suspicion, messages (Parquet), the ground (see ground_files)
-    tables/   files, flights, columns, tags, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion
+    work/     records, track, tags, beacons, bearings, sightings (Parquet) and the ground (see ground_files)
+    tables/   files, flights, columns, tags_heard, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion;
+              the same in work/
 """
 
 from __future__ import annotations
@@ -20,19 +21,22 @@ from pipeline.stages.workspace import Workspace, open_workspace
 STAGE = "1_quality_check"
 
 
+# Left both as tables/<name>.csv for readers and as work/<name>.parquet, which keeps the kinds of columns that are all blank.
+PRINTED = ("flights", "columns", "tags_heard", "messages", "effort", "heard_by_flight", "beacon_strongest_record", "beacon_strongest_record_summary", "suspicion",
+           "files", "changes")
+
+
 def compute(workspace: Workspace) -> None:
     """Read every file of the campaign, judge it, and leave the tables."""
     intake = read_campaign(**read_arguments(workspace.survey))
     judged = _judged(intake)
     for name in ("records", "tags", "beacons", "bearings", "sightings"):
         workspace.write_work(name, getattr(intake, name))
-    for name in ("track", "flights", "suspicion", "messages"):
-        workspace.write_work(name, judged[name])
     write_ground(workspace, intake)
-    for name in ("flights", "columns", "tags", "messages", "effort", "heard_by_flight", "beacon_strongest_record", "beacon_strongest_record_summary", "suspicion"):
-        workspace.write_table(name, judged["tags_heard"] if name == "tags" else judged[name])
-    workspace.write_table("files", intake.files)
-    workspace.write_table("changes", intake.changes)
+    workspace.write_work("track", judged["track"])
+    for name in PRINTED:
+        workspace.write_work(name, judged[name])
+        workspace.write_table(name, judged[name])
 
 
 def open_report(config_path):
@@ -57,6 +61,7 @@ def _judged(intake: Intake) -> dict[str, pd.DataFrame]:
         "track": track, "flights": flights, "suspicion": suspicion, "messages": message_table([*intake.messages, *noticed]),
         "columns": column_table(records), "tags_heard": tag_table(records, tags, suspicion), "effort": effort_table(records, track, flights),
         "heard_by_flight": heard_matrix(records, tags), "beacon_strongest_record": strongest, "beacon_strongest_record_summary": strongest_summary(strongest),
+        "files": intake.files, "changes": intake.changes,
     }
 
 

@@ -27,15 +27,15 @@ class QualityReport:
 
     @cached_property
     def effort_rows(self) -> pd.DataFrame:
-        return self.workspace.read_table("effort")
+        return self.workspace.read_work("effort")
 
     @cached_property
     def tag_rows(self) -> pd.DataFrame:
-        return self.workspace.read_table("tags").assign(suspicion=lambda table: table["suspicion"].fillna("").astype(str))
+        return self.workspace.read_work("tags_heard")
 
     @cached_property
     def crude_rows(self) -> pd.DataFrame:
-        return self.workspace.read_table("beacon_strongest_record_summary")
+        return self.workspace.read_work("beacon_strongest_record_summary")
 
     @cached_property
     def pace(self) -> pd.DataFrame:
@@ -62,9 +62,9 @@ class QualityReport:
         words = self.book.words(say.effort_heading(self.effort_rows), "Minutes count the time that records on effort stand for, at most twice the record interval each, so a gap adds nothing.")
         table = self.book.table("effort", self.effort_rows, "Survey effort, flight by flight and for the campaign.", {
             "flight_id": ("Flight", "", "text"), "listening_min": ("Listening", "min", ".1f"), "off_effort_min": ("Off effort", "min", ".1f"),
-            "off_effort_why": ("Why off effort", "min", "text"), "distance_km": ("Flown on effort", "km", ".1f"), "speed_median_m_per_s": ("Speed, median", "m/s", ".1f"),
-            "height_median_m": ("Height above ground, median", "m", ".0f"), "records_per_tag_median": ("Records per tag, median", "", ".0f"),
-        }, saved_as="effort.csv", notes="Searched area belongs to the localisation report, which has the signal model it needs.")
+            "off_effort_why": ("Off effort for", "min", "text"), "distance_km": ("Flown", "km", ".1f"), "speed_median_m_per_s": ("Speed", "m/s", ".1f"),
+            "height_median_m": ("Height", "m", ".0f"), "records_per_tag_median": ("Records per tag", "", ".0f"),
+        }, saved_as="effort.csv", notes="Kilometres, speed and height above ground are those on effort; speed, height and records per tag are medians. Searched area belongs to the localisation report, which has the signal model it needs.")
         return self.book.together(words, table)
 
     def messages(self):
@@ -76,7 +76,7 @@ class QualityReport:
 
     def files(self):
         """Files and what became of their rows."""
-        files, changes = self.workspace.read_table("files"), self.workspace.read_table("changes")
+        files, changes = self.workspace.read_work("files"), self.workspace.read_work("changes")
         first = self.book.table("files", files, "Receiver logs as they were read; hash, size and encoding are in the file.", {
             "file": ("File", "", "text"), "rows": ("Rows", "", ",d"), "rows_used": ("Used", "", ",d"), "rows_dropped": ("Left out", "", ",d"),
             "first_utc": ("First record", "UTC", "time"), "last_utc": ("Last record", "UTC", "time"), "verdict": ("Verdict", "", "text"), "reason": ("Reason", "", "text"),
@@ -92,9 +92,9 @@ class QualityReport:
         words = self.book.words(say.position_heading(self.flights), say.flight_paragraph(self.flights))
         table = self.book.table("flights", self.flights, "Flights and what they may be used for.", {
             "flight_id": ("Flight", "", "text"), "style": ("Style found", "", "text"), "start_utc": ("Start", "UTC", "time"), "records": ("Records", "", "d"),
-            "positions_lost": ("Without position", "records", "d"), "noise_median_db": ("Noise, median", "dB", ".1f"), "verdict": ("Verdict", "", "text"),
-            "verdict_reason": ("Numbers behind it", "", "text"),
-        }, saved_as="flights.csv")
+            "positions_lost": ("No position", "records", "d"), "azimuth_coverage_deg": ("Azimuths", "deg of 360", ".0f"), "noise_median_db": ("Noise", "dB", ".1f"),
+            "verdict": ("Verdict", "", "text"),
+        }, saved_as="flights.csv", notes=say.verdict_notes(self.flights))
         figure = self.book.figure("time_strips", time_strips(self._strips()), "Each flight over time: tags heard in a record, height above ground, turning of the antenna, background noise. "
                                   "Shaded: off effort.", self._strips_alt())
         return self.book.together(words, table, figure)
@@ -126,8 +126,8 @@ class QualityReport:
         heard = self.records.loc[self.records["heard"], "strength_db"]
         ceiling_db = saturation_db(heard)
         threshold = self.records["threshold_db"].median()
-        limits = f"the usual threshold is {threshold:.0f} dB" if pd.notna(threshold) else "the logs give no threshold"
-        spread = f"{heard.min():.0f} to {heard.max():.0f} dB, half of them under {heard.median():.0f} dB" if len(heard) else "none was heard"
+        limits = f"the usual threshold is {say.decibels(threshold)}" if pd.notna(threshold) else "the logs give no threshold"
+        spread = f"{say.decibels(heard.min())} to {say.decibels(heard.max())}, half of them under {say.decibels(heard.median())}" if len(heard) else "none was heard"
         words = self.book.words(say.strength_heading(len(heard), ceiling_db), f"Heard strengths: {spread}; {limits}. Weak records crowd at the threshold, where hearing is a matter of chance: what was "
                                 "not heard is used as well, as strengths that stayed below it.")
         figure = self.book.figure("strengths", strength_histogram(heard, self.records["threshold_db"], ceiling_db), "Strengths of the heard records. Dashed: median threshold of the records listened to, "
@@ -136,13 +136,13 @@ class QualityReport:
 
     def tags(self):
         """What was heard of whom."""
-        words = self.book.words(say.tag_heading(self.tag_rows), f"{see('table', 'tags').capitalize()} counts all records; {see('figure', 'heard_by_flight')} shows them flight by flight. A dash means that the tag was not listened to, which is not the same as not heard.")
-        table = self.book.table("tags", self.tag_rows, "Tags, and what speaks against their hits.", {
+        words = self.book.words(say.tag_heading(self.tag_rows), f"{see('table', 'tags_heard').capitalize()} counts all records; {see('figure', 'heard_by_flight')} shows them flight by flight. A dash means that the tag was not listened to, which is not the same as not heard.")
+        table = self.book.table("tags_heard", self.tag_rows, "Tags, and what speaks against their hits.", {
             "tag_id": ("Tag", "", "text"), "role": ("Role", "", "text"), "records_listened": ("Listened", "records", ",d"), "heard_percent": ("Heard", "%", ".1f"),
-            "best_strength_db": ("Strongest", "dB", ".1f"), "longest_run": ("Longest run", "records", "d"), "pulse_interval_s": ("Pulse interval, median", "s", ".2f"),
+            "best_strength_db": ("Strongest", "dB", ".1f"), "longest_run": ("Longest run", "records", "d"), "pulse_interval_s": ("Pulse interval", "s", ".2f"),
             "suspicion": ("Suspicion", "", "text"),
-        }, saved_as="tags.csv", notes="The expected pulse intervals, isolated hits and more are in the file.")
-        matrix = self.workspace.read_table("heard_by_flight")
+        }, saved_as="tags_heard.csv", notes="Pulse intervals are medians of the heard records; the expected ones, isolated hits and more are in the file.")
+        matrix = self.workspace.read_work("heard_by_flight")
         listened = matrix[matrix["records_listened"] > 0]
         figure = self.book.figure("heard_by_flight", heard_matrix_figure(matrix), "Share of records in which each tag was heard, by flight; a dash: not listened to.",
                                   f"Matrix of {say.counted(matrix['tag_id'].nunique(), 'tag')} by {say.counted(len(self.flights), 'flight')}: heard in {int((listened['records_heard'] > 0).sum())} of "
@@ -151,7 +151,7 @@ class QualityReport:
 
     def columns(self):
         """Missing and impossible values."""
-        columns = self.workspace.read_table("columns")
+        columns = self.workspace.read_work("columns")
         table = self.book.table("columns", columns, "Columns of each flight.", {
             "flight_id": ("Flight", "", "text"), "column": ("Column", "", "text"), "unit": ("Unit", "", "text"), "missing_percent": ("Missing", "%", ".1f"),
             "minimum": ("Least", "", ".6g"), "median": ("Median", "", ".6g"), "maximum": ("Largest", "", ".6g"), "suspicious": ("Impossible", "values", "d"),
@@ -160,7 +160,7 @@ class QualityReport:
 
     def crude_errors(self):
         """The table of fix errors of this report: the strongest record, the crude figure that the later reports improve on."""
-        each = self.workspace.read_table("beacon_strongest_record")
+        each = self.workspace.read_work("beacon_strongest_record")
         words = self.book.words(say.crude_heading(self.crude_rows), "This is the crude error figure: the distance between a surveyed beacon and the receiver at the moment it heard that beacon best. It is what taking the "
                                 "strongest record for the place would cost, before any model. The localisation and calibration reports give the errors of the fixes themselves.")
         summary = self.book.table("beacon_strongest_record_summary", self.crude_rows, "Crude error of the strongest record, by flight.", {

@@ -26,6 +26,18 @@ def two_figures(value: float) -> str:
     return f"{float(f'{value:.2g}'):,.0f}" if abs(value) >= 10 else f"{value:.2g}"
 
 
+def decibels(value: float) -> str:
+    """A level to the whole decibel, with a true minus."""
+    return f"{value:.0f} dB".replace("-", "\u2212")
+
+
+def verdict_notes(flights: pd.DataFrame) -> str:
+    """Why flights are not fit for location; the numbers behind every verdict are in the file."""
+    doubtful = flights[flights["verdict"] != "fit for location"]
+    reasons = " ".join(f"{flight}: {reason}" for flight, reason in zip(doubtful["flight_id"], doubtful["verdict_reason"]))
+    return f"{reasons} Noise is the median of the flight; the numbers behind each verdict are in the file.".strip()
+
+
 def trust_paragraphs(flights: pd.DataFrame, effort: pd.DataFrame, tags: pd.DataFrame, messages: pd.DataFrame, crude: pd.DataFrame) -> list[str]:
     """Can these logs be trusted? First what they are fit for, then what is wrong, then what to do."""
     return [" ".join([fitness_sentence(flights), effort_sentence(effort), heard_sentence(tags), crude_sentence(crude)]),
@@ -117,7 +129,7 @@ def flight_paragraph(flights: pd.DataFrame) -> str:
     gaps = int(flights["gaps"].sum())
     interval = flights["record_interval_s"].median()
     gap_words = "no gap is longer than twice that" if gaps == 0 else f"{counted(gaps, 'gap')} are longer than twice that, the longest {flights['longest_gap_s'].max():.0f} s"
-    return f"As found from the tracks, the styles are: {named}. A record comes every {interval:g} s; {gap_words}. Shading in the strips marks records off effort."
+    return f"The styles, as found from the tracks: {named}. A record comes every {interval:g} s; {gap_words}. Shading in the strips marks records off effort."
 
 
 def effort_heading(effort: pd.DataFrame) -> str:
@@ -151,7 +163,7 @@ def listening_paragraph(flights: pd.DataFrame) -> str:
 def strength_heading(strengths: int, ceiling_db: float) -> str:
     """Whether the receiver's ceiling shows."""
     if np.isfinite(ceiling_db):
-        return f"The receiver topped out at {ceiling_db:g} dB"
+        return f"The receiver topped out at {decibels(ceiling_db)}"
     return f"No ceiling of the receiver shows in {strengths:,d} heard strengths"
 
 
