@@ -119,8 +119,15 @@ def test_the_minimum_detectable_movement_is_found_in_8_of_10(errors):
     assert 0.7 < np.mean(found) < 0.9
 
 
+@pytest.mark.parametrize("errors", [two_places, arc])
+def test_one_odd_region_is_enough_for_the_shaped_test(errors):
+    generator = np.random.default_rng(5)
+    assert difference(errors(generator, 400), normal_errors(generator, 400)).kind == "shape"
+    assert difference(elongated_errors(generator, 400), normal_errors(generator, 400)).kind == "normal"
+
+
 def test_the_shaped_test_agrees_with_the_normal_one_where_both_hold():
-    from pipeline.movement.difference import _shaped
+    from pipeline.movement.difference_of_places import _shaped
     generator = np.random.default_rng(3)
     start, end = generator.normal(0, 50, (2000, 2)), generator.normal(0, 50, (2000, 2)) + [120, 0]
     normal, shaped = difference(start, end), _shaped(start, end)

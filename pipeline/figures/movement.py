@@ -32,7 +32,7 @@ def net_distances(animals: pd.DataFrame) -> Figure:
     figure, ax = new_figure(height_in=1.1 + 0.19 * max(3, len(rows)))
     places = np.arange(len(rows))
     colours = [LIGHT["fix"] if moved else LIGHT["silent"] for moved in rows["moved"]]
-    ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=2.2)
+    ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=[2.8 if moved else 1.0 for moved in rows["moved"]])
     ax.scatter(rows["distance_m"], places, marker=SHAPES["cross"].as_matplotlib(), s=26, color=colours, linewidth=1.4, zorder=3)
     ax.scatter(rows["minimum_detectable_m"], places, marker="|", s=70, color=LIGHT["ink"], linewidth=1.1, zorder=2)
     ax.set_yticks(places, rows["label"], fontsize=7)
@@ -40,8 +40,8 @@ def net_distances(animals: pd.DataFrame) -> Figure:
     ax.set_xlim(left=0)
     ax.set_xlabel("distance from first to last position (m)")
     marks = [
-        Line2D([], [], color=LIGHT["fix"], linewidth=2.2, marker=SHAPES["cross"].as_matplotlib(), label="moved: distance and 95 % interval"),
-        Line2D([], [], color=LIGHT["silent"], linewidth=2.2, marker=SHAPES["cross"].as_matplotlib(), label="not shown to have moved"),
+        Line2D([], [], color=LIGHT["fix"], linewidth=2.8, marker=SHAPES["cross"].as_matplotlib(), label="moved: distance and 95 % interval"),
+        Line2D([], [], color=LIGHT["silent"], linewidth=1.0, marker=SHAPES["cross"].as_matplotlib(), label="not shown to have moved"),
         Line2D([], [], color=LIGHT["ink"], linestyle="", marker="|", markersize=8, label="movement found in 8 of 10 cases"),
     ]
     figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7)

@@ -8,7 +8,7 @@
 """
 
 from pipeline.movement.animals import ANIMALS, animal_table
-from pipeline.movement.difference import NormalDifference, ShapedDifference, difference
+from pipeline.movement.difference_of_places import NormalDifference, ShapedDifference, difference
 from pipeline.movement.displacement import STEPS, STILLNESS, displacement_table, distance_interval_m, holm, stillness, unmoved_step_m
 from pipeline.movement.extent import EXTENTS, extent_table, hull_area_m2
 from pipeline.movement.fidelity import FIDELITY, fidelity_table

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import conform
-from pipeline.movement.difference import difference
+from pipeline.movement.difference_of_places import difference
 from pipeline.movement.gates import gate
 
 FIDELITY = {

@@ -12,14 +12,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import next_fast_len
 from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.signal import fftconvolve
 from scipy.spatial import cKDTree
+from scipy.special import ndtr
 from scipy.stats import chi2, ncx2
 
 FEWEST_DRAWS = 50
 CELLS_ACROSS = 224            # of a gridded difference; finer changes no p-value by more than its draws do
+LARGEST_GAP = 0.045           # between the distribution of draws and a normal one, for the normal test to be used
 PAIR_SHIFTS = (0, 1, 3, 8, 21, 55)
 _DIRECTIONS = np.linspace(0, 2 * np.pi, 36, endpoint=False)
 _COMPASS = np.column_stack([np.cos(_DIRECTIONS), np.sin(_DIRECTIONS)])
@@ -148,14 +149,20 @@ def _checked(draws_m):
 
 
 def _looks_normal(pairs, mean, covariance):
-    """Whether the squared Mahalanobis lengths of the pairs follow chi-square 2, tail included."""
+    """Whether the pairs, made round, are normal in their distance from the mean, tail included, and in every direction."""
     if np.linalg.det(covariance) < 1e-6:
         return False
-    centred = pairs - mean
-    squared = np.sort(np.einsum("ni,ni->n", centred, np.linalg.solve(covariance, centred.T).T))
-    expected = chi2.cdf(squared, 2)
-    gap = np.abs(expected - (np.arange(len(squared)) + 0.5) / len(squared)).max()
-    return bool(gap < 0.045 and (squared > chi2.isf(0.01, 2)).mean() < 0.02)
+    rounded = np.linalg.solve(np.linalg.cholesky(covariance), (pairs - mean).T)
+    squared = np.square(rounded).sum(axis=0)
+    if (squared > chi2.isf(0.01, 2)).mean() > 0.02 or _gap(chi2.cdf(squared, 2)) > LARGEST_GAP:
+        return False
+    return all(_gap(ndtr(direction @ rounded)) <= LARGEST_GAP for direction in _COMPASS[:18:3])
+
+
+def _gap(probabilities):
+    """Largest distance between a distribution and the one it should be, from the probabilities the latter gives its values."""
+    ordered = np.sort(probabilities)
+    return float(np.abs(ordered - (np.arange(len(ordered)) + 0.5) / len(ordered)).max())
 
 
 def _kernel_sd_m(draws):
@@ -164,7 +171,8 @@ def _kernel_sd_m(draws):
     About n^(-1/6) times the sd for one normal place, and the same within each place when there are several.
     """
     neighbours = int(np.sqrt(len(draws)))
-    return float(np.median(cKDTree(draws).query(draws, k=neighbours + 1)[0][:, -1]) * 0.85)
+    some = draws[:: max(1, len(draws) // 150)]
+    return float(np.median(cKDTree(draws).query(some, k=[neighbours + 1])[0]) * 0.85)
 
 
 def _shaped(start, end):

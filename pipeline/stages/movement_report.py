@@ -1,0 +1,128 @@
+"""What the movement report shows, in the order in which it is read; every heading is made from the results."""
+
+from __future__ import annotations
+
+from pipeline.figures import MapSheet
+from pipeline.figures import movement as draw
+from pipeline.report.book import Book
+from pipeline.report.display import see
+from pipeline.stages import movement_words as say
+from pipeline.stages.movement_sheet import movement_sheet
+from pipeline.stages.movement_summaries import TABLE_FILES, MovementTables
+from pipeline.stages.workspace import Workspace
+
+FIGURE = say.as_given           # a text cell set like a figure
+
+
+class MovementReport:
+    """The parts of the report, one method a cell."""
+
+    def __init__(self, workspace: Workspace, tables: MovementTables):
+        self.workspace = workspace
+        self.tables = tables
+        self.book = Book(workspace.tables, workspace.figures)
+
+    def answer(self):
+        """The paragraph that answers the question of this report."""
+        return self.book.answer(*say.answer(self.tables))
+
+    def map(self):
+        """Positions and regions by date."""
+        sheet: MapSheet = movement_sheet(self.workspace, self.tables)
+        return self.book.map("movement-map", sheet, "Positions of every animal, numbered in order of time, with their regions. "
+                             "Type a tag to see its own. The regions hold the animal with the probability stated, as tested on the beacons.")
+
+    def what_moved(self):
+        """Which animals moved, net distances and every step."""
+        tables = self.tables
+        words = self.book.words(say.moved_heading(tables), *say.moved_paragraphs(tables))
+        parts = [words]
+        net = say.net_frame(tables)
+        if len(net):
+            parts.append(self.book.figure("net-distance", draw.net_distances(net), say.net_caption(tables), say.net_alt(net)))
+        paths = say.path_frame(tables)
+        if len(paths):
+            parts.append(self.book.figure("paths", draw.path_panels(paths), "Animals that moved: positions numbered in order of time, each with its "
+                                          "95 % circle. The dotted line is no path walked.", say.path_alt(paths)))
+        return self.book.together(*parts, self._steps())
+
+    def animals(self):
+        """What there is to go on for each animal."""
+        frame = say.animal_frame(self.tables.summary)
+        table = self._table("animals", "summary", frame, "Animals: what there is to go on, and what may be said of each.", {
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes_usable": ("usable fixes", "", "d"), "span_days": ("span", "days", ".0f"),
+            "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE),
+            "net": ("first to last", "m (95 % interval)", FIGURE), "gate": ("may be said", "", "text")},
+            notes="A fix is usable when it is located, or has several places that are all weighed. Two flights on one day give two fixes.")
+        return self.book.together(self.book.words(say.animals_heading(self.tables), *say.animals_paragraphs(self.tables)), table)
+
+    def space_use(self):
+        """Extent of fixes, and why there are no ranges."""
+        frame = say.extent_frame(self.tables)
+        table = self._table("extents", "extents", frame, "Extent of fixes (smallest convex polygon), where number and error of the fixes allow it.", {
+            "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
+            "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", say.ratio), "short": ("verdict", "", "text")},
+            notes="Median and interval over draws of every fix from its region. Extents grow with the number of fixes and with their errors: do not compare "
+                  "animals with unequal numbers. Ranges by method, with the reason for each animal, are in ranges.csv.")
+        return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table)
+
+    def neighbours(self):
+        """Animals near each other in one flight."""
+        frame = say.pair_frame(self.tables.proximity)
+        parts = [self.book.words(say.pair_heading(self.tables.proximity), *say.pair_paragraphs(self.tables.proximity))]
+        if len(frame):
+            nearest = frame.head(15)
+            parts.append(self.book.figure("pair-distance", draw.pair_distances(nearest), "The nearest pairs of animals in one flight: distance with 95 % interval.",
+                                          say.pair_alt(nearest)))
+            parts.append(self._table("proximity", "proximity", frame, "Pairs of animals in one flight, the nearest first.", {
+                "label": ("pair", "", "text"), "flight_id": ("flight", "", "text"), "distance": ("distance", "m (95 % interval)", FIGURE),
+                "probability_50_m": ("within 50 m", "probability", say.probability), "probability_100_m": ("within 100 m", "probability", say.probability)},
+                notes="Both were heard in the same flight, not at the same second.", most_rows=15))
+        return self.book.together(*parts)
+
+    def fidelity(self):
+        """Who stayed, as far as can be told."""
+        frame = self.tables.fidelity
+        table = self._table("site-fidelity", "fidelity", frame, "Pairs of an animal's fixes that could be one place.", {
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
+            "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", say.two_figures)},
+            notes="Detectable: movement found in 8 of 10 cases. Each pair at the 5 % level. Pairs share fixes, so the share has no interval; it is no test against random movement.")
+        return self.book.together(self.book.words(say.fidelity_heading(frame), *say.fidelity_paragraphs(frame)), table)
+
+    def effort(self):
+        """When each animal was searched for and heard: the report's share of survey effort."""
+        tables = self.tables
+        states = tables.timeline.assign(label=tables.timeline["tag_id"])
+        parts = [self.book.words(say.effort_heading(tables), *say.effort_paragraphs(tables))]
+        if len(states):
+            parts.append(self.book.figure("timeline", draw.timeline(states), "Every animal in every flight. An empty place means that the flight did not search for it.",
+                                          say.timeline_alt(tables)))
+        parts.append(self._table("effort-per-animal", "summary", tables.summary, "Search effort per animal.", {
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "flights_searched": ("searched", "flights", "d"), "minutes_searched": ("searched", "min", ".0f"),
+            "flights_heard": ("heard", "flights", "d"), "minutes_heard": ("in flights that heard it", "min", ".0f"), "fixes_usable": ("usable fixes", "", "d")},
+            notes="Minutes are listening minutes of the flights, shared by all tags listened to in turn."))
+        return self.book.together(*parts)
+
+    def errors(self):
+        """The errors that all of this rests on."""
+        frame = self.tables.errors.assign(inside=say.inside(self.tables.errors))
+        table = self._table("fix-errors", "errors", frame, "Errors of the fixes that movement rests on.", {
+            "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", say.two_figures), "p90_m": ("9 in 10 below", "m", say.two_figures),
+            "largest_m": ("largest", "m", say.two_figures), "inside": ("inside their 95 % region", "", FIGURE)})
+        return self.book.together(self.book.words(say.errors_heading(self.tables.errors), *say.errors_paragraphs(self.tables.errors)), table)
+
+    def limits(self):
+        """How it was done and what it does not mean."""
+        return self.book.words("How movement was tested, and what this does not mean", *say.limits(self.tables))
+
+    def _steps(self):
+        frame = say.step_frame(self.tables.steps)
+        return self._table("steps", "steps", frame, "Steps between positions: those that moved first.", {
+            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", "text"), "days": ("apart", "days", ".1f"), "distance": ("distance", "m (95 % interval)", FIGURE),
+            "minimum_detectable_m": ("detectable", "m", say.two_figures), "p_adjusted": ("p, adjusted", "", say.p_value),
+            "rate_low_m_per_day": ("at least", "m per day", say.two_figures), "said": ("verdict", "", "text")},
+            notes=f"Detectable: movement found in 8 of 10 cases at the level asked for here. At least: straight line, shortest distance of the interval; "
+                  f"the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
+
+    def _table(self, name, attribute, frame, caption, columns, **more):
+        return self.book.table(name, frame, caption, columns, saved_as=f"{TABLE_FILES[attribute]}.csv", **more)

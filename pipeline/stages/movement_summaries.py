@@ -1,0 +1,134 @@
+"""Movement summaries: what moved more than its error allows, and what the data cannot bear."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.columns import BEACON_ERRORS, FIXES
+from pipeline.movement import (
+    AnimalFixes, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, proximity_table, range_table, timeline_table,
+)
+from pipeline.stages.workspace import Workspace, open_workspace
+
+DRAWS_FILE = "work/draws.npz"
+
+# Attribute of MovementTables -> file in tables/
+TABLE_FILES = {
+    "summary": "movement_animals",
+    "steps": "movement_steps",
+    "extents": "extents",
+    "ranges": "ranges",
+    "proximity": "proximity",
+    "fidelity": "site_fidelity",
+    "timeline": "movement_timeline",
+    "errors": "movement_errors",
+    "places": "movement_fixes",
+}
+
+
+@dataclass(frozen=True)
+class MovementTables:
+    """Everything the report says, as tables.
+
+    places : one row per usable fix: number in order of time, position, radius.
+    errors : the errors that went in: of the fixes used, and of the beacons where there are any.
+    significance : of the tests, over the whole campaign.
+    """
+
+    animals: list[AnimalFixes]
+    summary: pd.DataFrame
+    steps: pd.DataFrame
+    extents: pd.DataFrame
+    ranges: pd.DataFrame
+    proximity: pd.DataFrame
+    fidelity: pd.DataFrame
+    timeline: pd.DataFrame
+    errors: pd.DataFrame
+    places: pd.DataFrame
+    flights: pd.DataFrame
+    significance: float
+
+
+def open_report(config_path):
+    """Compute the stage for a survey file and give what its notebook shows. Stages before it are computed when they are missing."""
+    from pipeline.stages.movement_report import MovementReport
+
+    workspace = open_workspace(config_path)
+    workspace.ensure("3_error_calibration")
+    tables = compute(workspace)
+    workspace.mark_computed("4_movement_summaries")
+    return MovementReport(workspace, tables)
+
+
+def compute(workspace: Workspace) -> MovementTables:
+    """Compute all movement tables and write them to tables/."""
+    fixes = workspace.read_table("fixes", FIXES)
+    tables = summarise(
+        tags=workspace.read_work("tags"), fixes=fixes, flights=workspace.read_work("flights"), draws=read_draws(workspace.path_to_read(DRAWS_FILE)),
+        beacon_errors=optional(lambda: workspace.read_table("beacon_errors", BEACON_ERRORS)),
+        significance=workspace.survey.movement.significance, seed=workspace.survey.seed,
+    )
+    for attribute, name in TABLE_FILES.items():
+        workspace.write_table(name, getattr(tables, attribute))
+    return tables
+
+
+def summarise(*, tags, fixes, flights, draws, beacon_errors=None, significance=0.05, seed=1) -> MovementTables:
+    """All movement tables from the tables of the stages before and the draws of the calibrated posteriors.
+
+    draws : dict of (tag_id, flight_id) -> array (n, 2), metres in the survey CRS.
+    beacon_errors : DataFrame with the columns of BEACON_ERRORS, or None.
+    """
+    animals = animals_with_fixes(tags, fixes, draws)
+    steps = displacement_table(animals, significance=significance)
+    timeline = timeline_table(animals, fixes, flights)
+    return MovementTables(
+        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance,
+        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals), ranges=range_table(animals, seed=seed),
+        proximity=proximity_table(animals), fidelity=fidelity_table(animals, significance=significance),
+        places=_places(animals), errors=_errors(animals, beacon_errors),
+    )
+
+
+def read_draws(path) -> dict[tuple[str, str], np.ndarray]:
+    """Draws of the calibrated posteriors, written by the stage before under the names "tag_id|flight_id"."""
+    with np.load(path) as archive:
+        return {tuple(name.split("|", 1)): archive[name].astype(float) for name in archive.files}
+
+
+def optional(read):
+    """What a reader gives, or None when its file was not made."""
+    try:
+        return read()
+    except FileNotFoundError:
+        return None
+
+
+def _places(animals) -> pd.DataFrame:
+    columns = ["tag_id", "animal_id", "number", "flight_id", "time_utc", "easting_m", "northing_m", "error_radius_95_m", "several_places"]
+    rows = [animal.identity | {"number": number} | {name: getattr(fix, name) for name in columns[3:]}
+            for animal in animals for number, fix in enumerate(animal.fixes, start=1)]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _errors(animals, beacon_errors) -> pd.DataFrame:
+    """Sizes of the errors that movement rests on: stated radii of the fixes used, stated radii and true errors of the beacons."""
+    radii = [fix.error_radius_95_m for animal in animals for fix in animal.fixes]
+    rows = [_sizes("95 % radius of the fixes used here", radii)]
+    if beacon_errors is not None and len(beacon_errors):
+        known = beacon_errors[beacon_errors["error_m"].notna()]
+        rows.append(_sizes("95 % radius of beacons located without their own data", known["error_radius_95_m"]))
+        rows.append(_sizes("true error of these beacons", known["error_m"])
+                    | {"inside": int((known["level_after"] <= 0.95).sum()), "of": int(known["level_after"].notna().sum())})
+    table = pd.DataFrame(rows, columns=["what", "count", "median_m", "p90_m", "largest_m", "inside", "of"])
+    return table.astype({"inside": "Int64", "of": "Int64"})
+
+
+def _sizes(what, values) -> dict:
+    sizes = np.asarray(pd.to_numeric(pd.Series(list(values), dtype="float64")), dtype=float)
+    sizes = sizes[np.isfinite(sizes)]
+    numbers = dict(zip(("median_m", "p90_m", "largest_m"), np.quantile(sizes, [0.5, 0.9, 1.0]))) if len(sizes) else {}
+    return {"what": what, "count": len(sizes)} | numbers

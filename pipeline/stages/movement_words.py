@@ -1,0 +1,320 @@
+"""The sentences of the movement report, and its tables as they are read; all made from the results, none typed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.movement import gate, unmoved_step_m
+
+RANGE_FIXES = 30
+
+
+# Numbers as read
+
+def two_figures(value) -> str:
+    """A length or area to two significant figures."""
+    rounded = float(f"{float(value):.2g}")
+    return f"{rounded:.0f}" if rounded >= 10 or rounded == 0 else f"{rounded:g}"
+
+
+def probability(value) -> str:
+    """Two decimals, never 0 or 1."""
+    return "<0.01" if value < 0.01 else ">0.99" if value > 0.99 else f"{value:.2f}"
+
+
+def p_value(value) -> str:
+    """Three decimals, never 0."""
+    return "<0.001" if value < 0.001 else f"{value:.3f}"
+
+
+def ratio(value) -> str:
+    """Error over range; infinite where the fixes scatter no more than their errors."""
+    return "no scatter left" if np.isinf(value) else f"{value:.2f}"
+
+
+def as_given(value) -> str:
+    """Text that is set like a figure."""
+    return str(value)
+
+
+def with_interval(value, low, high):
+    """"410 (180 to 640)"; None when there is no value."""
+    if pd.isna(value):
+        return None
+    return f"{two_figures(value)} ({two_figures(low)} to {two_figures(high)})"
+
+
+def count(number, one, many=None) -> str:
+    """"1 animal", "2 animals"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+# What the tables say
+
+def tested_steps(tables) -> pd.DataFrame:
+    """Steps that were tested, without the rows of animals that have none."""
+    return tables.steps[tables.steps["kind"] != ""]
+
+
+def movers(tables) -> pd.DataFrame:
+    """One row per animal that moved: its clearest step, the longest certain distance first."""
+    moved = tables.steps[tables.steps["verdict"] == "moved"]
+    return moved.sort_values(["distance_low_m", "tag_id"], ascending=[False, True], kind="stable").drop_duplicates("tag_id")
+
+
+def testable(tables) -> int:
+    """Animals with two usable fixes or more."""
+    return int((tables.summary["fixes_usable"] >= 2).sum())
+
+
+def answer(tables) -> list[str]:
+    """The opening paragraphs."""
+    everyone, able, moved = len(tables.summary), testable(tables), movers(tables)
+    if not able:
+        return [f"None of the {count(everyone, 'animal')} has two usable positions, so this campaign cannot say what moved.", _range_sentence(tables)]
+    steps = tested_steps(tables)
+    first = (f"{able} of {count(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
+             f"{_moved_sentence(moved, len(steps), tables.significance)}")
+    rest = able - len(moved)
+    second = f"For the other {rest} movement is not shown, which does not mean that they stayed: " if rest else ""
+    found = f"in half of the steps only a movement of {two_figures(steps['minimum_detectable_m'].median())} m or more would have been found reliably (8 times in 10)."
+    return [first, second + found if second else found[0].upper() + found[1:], _range_sentence(tables)]
+
+
+def _moved_sentence(moved, tests, significance):
+    adjusted = f"(p < {significance:g} after adjusting for {count(tests, 'test')})"
+    if not len(moved):
+        return f"None of them is shown to have moved more than the error of its positions allows {adjusted}."
+    named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
+    more = f" and {len(moved) - 5} more" if len(moved) > 5 else ""
+    return f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows {adjusted}: {named}{more}."
+
+
+def _range_sentence(tables):
+    given = tables.ranges[tables.ranges["verdict"] == "given"]["tag_id"].nunique()
+    if given:
+        return f"A range is given for {count(given, 'animal')}; the others have too few positions, or errors too large."
+    most = int(tables.summary["fixes_usable"].max()) if len(tables.summary) else 0
+    if most < RANGE_FIXES:
+        return f"No range is given: that needs {RANGE_FIXES} positions of an animal, and none has more than {most}."
+    return "No range is given: errors are too large, or the extents still grow."
+
+
+def moved_heading(tables) -> str:
+    number = len(movers(tables))
+    if not testable(tables):
+        return "Movement cannot be tested: no animal has two usable positions"
+    return f"{count(number, 'animal')} moved more than location error allows" if number else "No animal is shown to have moved"
+
+
+def moved_paragraphs(tables) -> list[str]:
+    steps = tested_steps(tables)
+    if not len(steps):
+        return [gate(1).sentence]
+    verdicts = steps["verdict"].value_counts()
+    seen = steps["minimum_detectable_m"]
+    shaped = int((steps["test"] == "shape").sum())
+    return [
+        f"{count(len(steps), 'step')} were tested, from each position to the next and from the first to the last: {verdicts.get('moved', 0)} moved, "
+        f"{verdicts.get('not shown', 0)} not shown, {verdicts.get('cannot tell', 0)} cannot tell because even a kilometre could have stayed hidden.",
+        f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
+        f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are not ellipses and were tested with the shape they have.",
+    ]
+
+
+def net_frame(tables) -> pd.DataFrame:
+    """First to last of every animal that has two positions or more, the longest first."""
+    steps = tested_steps(tables)
+    net = pd.concat([steps[steps["kind"] == "first to last"], steps[steps["kind"] == "consecutive"]]).drop_duplicates("tag_id")
+    net = net.sort_values(["distance_m", "tag_id"], ascending=[False, True], kind="stable")
+    return pd.DataFrame({"label": net["tag_id"], "distance_m": net["distance_m"], "low_m": net["distance_low_m"], "high_m": net["distance_high_m"],
+                         "minimum_detectable_m": net["minimum_detectable_m"], "moved": net["verdict"] == "moved"}).reset_index(drop=True)
+
+
+def net_caption(tables) -> str:
+    return (f"From first to last position: distance, 95 % interval, and the movement that would have been found. A bar that ends above 0 may still be no movement: "
+            f"with {count(len(tested_steps(tables)), 'test')} some would do so by chance.")
+
+
+def net_alt(net) -> str:
+    moved = int(net["moved"].sum())
+    return (f"{len(net)} bars, one per animal, of the distance from first to last position; {moved} of them are shown to have moved. "
+            f"The longest is {two_figures(net['distance_m'].max())} m.")
+
+
+def path_frame(tables) -> pd.DataFrame:
+    """Positions of the animals that moved, the clearest first."""
+    order = {tag: place for place, tag in enumerate(movers(tables)["tag_id"])}
+    places = tables.places[tables.places["tag_id"].isin(order)]
+    places = places.assign(rank=places["tag_id"].map(order)).sort_values(["rank", "number"], kind="stable")
+    return places.assign(label=places["tag_id"])
+
+
+def path_alt(paths) -> str:
+    return f"Numbered positions with 95 % circles of {', '.join(list(dict.fromkeys(paths['label']))[:9])}, one panel each."
+
+
+def step_frame(steps) -> pd.DataFrame:
+    """Steps as read: moved first, then not shown, cannot tell, and animals without a step."""
+    rank = steps["verdict"].map({"moved": 0, "not shown": 1, "cannot tell": 2}) + 3 * (steps["kind"] == "").astype(int)
+    ordered = steps.assign(rank=rank).sort_values(["rank", "tag_id", "from_utc"], kind="stable")
+    whole = ordered["kind"] == "first to last"
+    return ordered.assign(
+        between=["first – last" if net else f"{start} – {end}" if start else "" for start, end, net in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole)],
+        distance=[with_interval(*row) for row in zip(ordered["distance_m"], ordered["distance_low_m"], ordered["distance_high_m"])],
+        said=[verdict if kind else f"{verdict}: {reason}" for verdict, kind, reason in zip(ordered["verdict"], ordered["kind"], ordered["reason"])],
+    )
+
+
+def animals_heading(tables) -> str:
+    none = int((tables.summary["fixes_usable"] == 0).sum())
+    rest = f"; {count(none, 'animal')} {'has' if none == 1 else 'have'} no usable position" if none else ""
+    return f"{testable(tables)} of {count(len(tables.summary), 'animal')} can be tested for movement{rest}"
+
+
+def animals_paragraphs(tables) -> list[str]:
+    classes = tables.summary["gate"].value_counts()
+    order = [name for name in dict.fromkeys(gate(number).name for number in range(31)) if name in classes]
+    said = ", ".join(f"{classes[name]} {name}" for name in order)
+    return [f"What may be said depends on the number of usable positions: {said}."] if said else []
+
+
+def animal_frame(summary) -> pd.DataFrame:
+    return summary.assign(
+        heard_of_searched=[f"{heard} of {searched}" for heard, searched in zip(summary["flights_heard"], summary["flights_searched"])],
+        radius=[None if pd.isna(value) else two_figures(value) for value in summary["median_error_radius_95_m"]],
+        net=[with_interval(*row) for row in zip(summary["net_distance_m"], summary["net_distance_low_m"], summary["net_distance_high_m"])],
+    )
+
+
+def extent_frame(tables) -> pd.DataFrame:
+    extents = tables.extents
+    short = np.select([extents["verdict"] == "given", extents["fixes"] < 5], ["given", "refused: 5 fixes needed"], "refused: mostly error")
+    return extents.assign(
+        extent=[with_interval(*row) for row in zip(extents["extent_ha"], extents["extent_low_ha"], extents["extent_high_ha"])],
+        short=short,
+        largest=[with_interval(*row) for row in zip(extents["largest_distance_m"], extents["largest_distance_low_m"], extents["largest_distance_high_m"])],
+    )
+
+
+def space_heading(tables) -> str:
+    given = int((tables.extents["verdict"] == "given").sum())
+    extents = f"How far the positions reach can be said for {count(given, 'animal')}" if given else "No extent of positions is given"
+    ranges = tables.ranges[tables.ranges["verdict"] == "given"]["tag_id"].nunique()
+    return f"{extents}; {f'a range for {ranges}' if ranges else 'a range for none'}"
+
+
+def space_paragraphs(tables) -> list[str]:
+    few = int((tables.extents["fixes"] < 5).sum())
+    noisy = int(((tables.extents["fixes"] >= 5) & (tables.extents["verdict"] == "refused")).sum())
+    return [
+        f"{count(few, 'animal')} {'has' if few == 1 else 'have'} fewer than 5 usable positions. {noisy} more {'has' if noisy == 1 else 'have'} enough, but location error "
+        "is more than half the scatter of the places, so that the extent would be mostly error.",
+        f"{_range_sentence(tables)} The extent of fixes is no home range, and grows with every position added.",
+    ]
+
+
+def pair_frame(proximity) -> pd.DataFrame:
+    """Pairs as read, the nearest first over all flights."""
+    pairs = proximity[proximity["other_tag_id"] != ""].sort_values(["probability_100_m", "distance_m", "tag_id"], ascending=[False, True, True], kind="stable")
+    return pairs.assign(
+        label=[f"{one} – {other}, {flight}" for one, other, flight in zip(pairs["tag_id"], pairs["other_tag_id"], pairs["flight_id"])],
+        distance=[with_interval(*row) for row in zip(pairs["distance_m"], pairs["distance_low_m"], pairs["distance_high_m"])],
+    ).rename(columns={"distance_low_m": "low_m", "distance_high_m": "high_m"}).reset_index(drop=True)
+
+
+def pair_heading(proximity) -> str:
+    pairs = pair_frame(proximity)
+    if not len(pairs):
+        return "No two animals have a position in the same flight"
+    near = pairs[pairs["probability_100_m"] >= 0.5]
+    if not len(near):
+        return "No two animals were probably within 100 m of each other in a flight"
+    return f"{count(len(near), 'time')} two animals were probably within 100 m of each other in a flight"
+
+
+def pair_paragraphs(proximity) -> list[str]:
+    pairs = pair_frame(proximity)
+    if not len(pairs):
+        return []
+    sure = int((pairs["probability_100_m"] >= 0.95).sum())
+    return [f"{count(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
+            "Overlapping regions alone never say that two animals were together; errors that both positions share cancel in part."]
+
+
+def pair_alt(pairs) -> str:
+    return f"Distances of the {len(pairs)} nearest pairs with intervals, against lines at 50 and 100 m; the nearest is {two_figures(pairs['distance_m'].min())} m."
+
+
+def fidelity_heading(fidelity) -> str:
+    judged = fidelity[fidelity["pairs"] > 0]
+    if not len(judged):
+        return "Whether animals stayed cannot be said"
+    stayed = int((judged["pairs_same_place"] == judged["pairs"]).sum())
+    return f"{stayed} of {count(len(judged), 'animal')} could have been in one place all the time"
+
+
+def fidelity_paragraphs(fidelity) -> list[str]:
+    judged = fidelity[fidelity["pairs"] > 0]
+    if not len(judged):
+        return ["No animal has two usable positions."]
+    return [f"This says no more than the errors let it: in half of these animals a movement of less than {two_figures(judged['minimum_detectable_m'].median())} m "
+            "between two flights would not have shown."]
+
+
+def effort_heading(tables) -> str:
+    summary = tables.summary
+    always = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == summary["flights_searched"])).sum())
+    never = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == 0)).sum())
+    return f"{count(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none"
+
+
+def effort_paragraphs(tables) -> list[str]:
+    flights, unsearched = tables.flights, int((tables.summary["flights_searched"] == 0).sum())
+    minutes = pd.to_numeric(flights["listening_min"]).astype(float).sum()
+    empty = int((tables.timeline["state"] == "not searched").sum())
+    said = [f"{count(len(flights), 'flight')} listened for {minutes:.0f} minutes. In {empty} of {len(tables.timeline)} cases a flight did not listen to an animal's tag: "
+            "that is no absence, and is never counted as one."]
+    return said + ([f"{count(unsearched, 'animal')} {'was' if unsearched == 1 else 'were'} searched for by no flight."] if unsearched else [])
+
+
+def timeline_alt(tables) -> str:
+    states = tables.timeline["state"].value_counts()
+    return f"Animals by flights: {', '.join(f'{states[name]} {name}' for name in ('fix', 'heard', 'not heard', 'not searched') if name in states)}."
+
+
+def inside(errors) -> list:
+    """"51 of 54", for the rows that have a truth."""
+    return [None if pd.isna(of) else f"{held} of {of}" for held, of in zip(errors["inside"], errors["of"])]
+
+
+def errors_heading(errors) -> str:
+    used = errors.iloc[0]
+    if not used["count"]:
+        return "No position was good enough to be used"
+    return f"Half of the {used['count']} positions used have a 95 % radius of {two_figures(used['median_m'])} m or less"
+
+
+def errors_paragraphs(errors) -> list[str]:
+    truth = errors[errors["of"].notna()]
+    if not len(truth):
+        return ["There are no beacons to test these radii on; they are the model's own word."]
+    row = truth.iloc[0]
+    mean, high = unmoved_step_m(row["median_m"])
+    return [f"The stated 95 % regions held {row['inside']} of {row['of']} beacon positions that the model had not seen. With errors like the beacons' (median "
+            f"{two_figures(row['median_m'])} m) an animal that never moves seems to step {two_figures(mean)} m on average, and more than {two_figures(high)} m once in twenty."]
+
+
+def limits(tables) -> list[str]:
+    """Methods and limits."""
+    return [
+        "Each step compares the calibrated posteriors of two flights. The test asks how much of the distribution of the displacement is less likely than no displacement at "
+        "all: by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
+        f"adjusted by Holm's rule over all {count(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover once in "
+        f"{1 / tables.significance:.0f} times.",
+        "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "
+        "are taken as independent; a bias that both share cancels, which makes the test cautious.",
+        "Not given, because so few positions with such errors cannot bear it: home ranges, core areas, daily distances or speeds, turning angles, habitat selection, means of "
+        "extents over animals.",
+    ]

@@ -1,0 +1,149 @@
+"""The movement stage on small invented tables: what it writes, what its report says, and that the notebook stays thin."""
+
+import json
+from types import SimpleNamespace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from pipeline.bootstrap import PROJECT
+from pipeline.columns import BEACON_ERRORS, FIXES, FLIGHTS, TAGS, conform
+from pipeline.stages.movement_report import MovementReport
+from pipeline.stages.movement_summaries import TABLE_FILES, compute, read_draws, summarise
+from pipeline.stages.workspace import Workspace
+
+START = pd.Timestamp("2027-04-10T08:00Z")
+FLIGHT_IDS = ["F1", "F2", "F3", "F4", "F5", "F6"]
+CRS = "+proj=tmerc +lat_0=57.2 +lon_0=-4.1 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"
+
+
+def place_of(tag, flight):
+    """H1 stays, H2 walks 3 km at the fourth flight, H3 roams, H4 is heard once, H5 never, H6 is not searched for."""
+    number = FLIGHT_IDS.index(flight)
+    return {"H1": (0, 0), "H2": (3000.0 * (number >= 3), 500), "H3": (900.0 * (number % 2), 700.0 * (number % 3)), "H4": (100, 0)}.get(tag)
+
+
+def invented(seed=4):
+    generator = np.random.default_rng(seed)
+    rows, draws = [], {}
+    for tag in ("H1", "H2", "H3", "H4", "H5", "H6"):
+        for number, flight in enumerate(FLIGHT_IDS):
+            heard = {"H4": int(number == 0), "H5": 0, "H6": 0}.get(tag, 12)
+            status = "not searched" if tag == "H6" else "located" if heard > 2 else "heard once" if heard else "not heard"
+            row = {"tag_id": tag, "animal_id": f"hare {tag[1:]}", "flight_id": flight, "status": status, "records_listened": 0 if tag == "H6" else 40, "records_heard": heard,
+                   "time_start_utc": START + pd.Timedelta(days=number), "time_end_utc": START + pd.Timedelta(days=number, minutes=20), "error_radius_95_m": 110.0, "fate": "live"}
+            if heard:
+                draws[tag, flight] = np.array(place_of(tag, flight)) + generator.normal(0, 45, 2) + generator.normal(0, 45, (300, 2))
+                row["easting_m"], row["northing_m"] = draws[tag, flight].mean(axis=0)
+            rows.append(row)
+    tags = conform(pd.DataFrame({"tag_id": ["H1", "H2", "H3", "H4", "H5", "H6", "B1"], "role": ["animal"] * 6 + ["beacon"], "animal_id": [f"hare {n}" for n in range(1, 7)] + [""]}), TAGS)
+    flights = conform(pd.DataFrame({"flight_id": FLIGHT_IDS, "start_utc": [START + pd.Timedelta(days=n) for n in range(6)], "listening_min": 21.0}), FLIGHTS)
+    beacons = conform(pd.DataFrame({"tag_id": "B1", "flight_id": FLIGHT_IDS, "error_m": [30.0, 60, 50, 90, 40, 70], "error_radius_95_m": 120.0,
+                                    "level_after": [0.1, 0.5, 0.4, 0.97, 0.3, 0.6]}), BEACON_ERRORS)
+    return tags, conform(pd.DataFrame(rows), FIXES), flights, draws, beacons
+
+
+@pytest.fixture(scope="module")
+def workspace(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("campaign")
+    survey = SimpleNamespace(movement=SimpleNamespace(significance=0.05), seed=1, file="survey.yml")
+    space = Workspace(survey, folder, folder)
+    tags, fixes, flights, draws, beacons = invented()
+    space.write_table("fixes", fixes)
+    space.write_table("beacon_errors", beacons)
+    space.write_work("tags", tags)
+    space.write_work("flights", flights)
+    np.savez_compressed(space.path_to_write("work/draws.npz"), **{f"{tag}|{flight}": each.astype("float32") for (tag, flight), each in draws.items()})
+    located = fixes[fixes["status"] == "located"]
+    circles = [shapely.Point(row.easting_m, row.northing_m).buffer(110) for row in located.itertuples()]
+    regions = gpd.GeoDataFrame({"tag_id": located["tag_id"], "flight_id": located["flight_id"], "probability": 0.95}, geometry=circles, crs=CRS)
+    space.write_work("regions", regions)
+    return space
+
+
+@pytest.fixture(scope="module")
+def report(workspace):
+    return MovementReport(workspace, compute(workspace))
+
+
+def test_all_tables_are_written_and_hold_every_animal(workspace, report):
+    for name in TABLE_FILES.values():
+        assert (workspace.folder / "tables" / f"{name}.csv").exists()
+    for name in ("movement_animals", "movement_steps", "extents", "ranges", "site_fidelity", "movement_timeline"):
+        assert set(workspace.read_table(name)["tag_id"]) == {"H1", "H2", "H3", "H4", "H5", "H6"}
+    pairs = workspace.read_table("proximity")
+    assert {"H4", "H5", "H6"} <= set(pairs.loc[pairs["other_tag_id"].isna() | (pairs["other_tag_id"] == ""), "tag_id"])
+
+
+def test_the_animal_that_walked_is_found_and_the_one_that_stayed_is_not(report):
+    verdicts = {tag: set(own["verdict"]) for tag, own in report.tables.steps.groupby("tag_id")}
+    assert "moved" in verdicts["H2"] and verdicts["H1"] == {"not shown"}
+    walked = report.tables.steps.query("tag_id == 'H2' and kind == 'consecutive' and verdict == 'moved'")
+    assert list(walked["from_flight_id"]) == ["F3"]
+
+
+def test_the_answer_names_the_movers_and_refuses_ranges(report):
+    said = report.answer().report_html()
+    assert "3 of 6 animals have two usable positions or more" in said
+    assert "H2 at least" in said and "H1 at least" not in said
+    assert "No range is given: that needs 30 positions of an animal, and none has more than 6." in said
+
+
+def test_headings_are_findings(report):
+    assert "2 animals moved more than location error allows" in report.what_moved().report_html()
+    assert "3 of 6 animals can be tested for movement; 3 animals have no usable position" in report.animals().report_html()
+    assert "3 animals were heard in every flight that searched for them, 1 in none" in report.effort().report_html()
+
+
+def test_the_errors_used_are_listed_with_the_beacons(report):
+    said = report.errors().report_html()
+    assert "held 5 of 6 beacon positions" in said
+    assert "seems to step 83 m on average, and more than 160 m once in twenty" in said
+
+
+@pytest.mark.parametrize("part", ["space_use", "neighbours", "fidelity", "limits"])
+def test_every_part_shows_something(report, part):
+    assert len(getattr(report, part)().report_html()) > 300
+
+
+def test_the_map_shows_numbered_positions(report):
+    assert "H2 4" in report.map().report_html()
+
+
+def test_same_input_same_bytes(workspace):
+    files = [workspace.folder / "tables" / f"{name}.csv" for name in TABLE_FILES.values()]
+    before = [file.read_bytes() for file in files]
+    compute(workspace)
+    assert [file.read_bytes() for file in files] == before
+
+
+def test_draws_come_back_under_tag_and_flight(workspace):
+    draws = read_draws(workspace.path_to_read("work/draws.npz"))
+    assert draws["H1", "F1"].shape == (300, 2)
+
+
+def test_without_beacons_the_report_says_that_radii_are_untested(workspace):
+    tags, fixes, flights, draws, _ = invented()
+    report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws=draws))
+    assert "no beacons to test these radii on" in report.errors().report_html()
+
+
+def test_a_campaign_in_which_nothing_was_located_still_has_a_report(workspace):
+    tags, fixes, flights, _, _ = invented()
+    fixes = fixes.assign(status="area only")
+    report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws={}))
+    assert "None of the 6 animals has two usable positions" in report.answer().report_html()
+    for part in ("what_moved", "animals", "space_use", "neighbours", "fidelity", "effort", "errors", "limits"):
+        assert getattr(report, part)().report_html()
+
+
+def test_the_notebook_only_loads_calls_and_shows():
+    notebook = json.loads((PROJECT / "notebooks" / "4_movement_summaries.ipynb").read_text(encoding="utf-8"))
+    code = [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    assert code[0]["metadata"]["tags"] == ["parameters"] and "".join(code[0]["source"]) == 'config_path = "../data/demo/survey.yml"'
+    for cell in code:
+        assert len(cell["source"]) <= 6 and not cell["outputs"]
+        assert not any(line.lstrip().startswith(("def ", "for ", "while ")) for line in cell["source"])
