@@ -233,7 +233,7 @@ def test_a_notebook_gets_its_parameter_and_the_same_bytes_twice(survey, out, tmp
     assert (out / "seen.txt").read_text() == str(survey.file)
     assert str(stage.notebook.parent) in first.decode() and (out / "1_book.html").exists()
     assert [line[22:].split(" in ")[0] for line in said.getvalue().splitlines()] == [
-        "runs: it has no finished results yet", "cell 1 of 4: Where the tags were", "cell 3 of 4: Fixes", "done"]
+        "runs: it has no finished results yet", "cell 1 of 4: start", "cell 3 of 4: Fixes", "done"]
     run_stages(survey, out, [stage], forced={"1_book": "asked for with --force"})
     assert (out / "notebooks" / "1_book.ipynb").read_bytes() == first
 

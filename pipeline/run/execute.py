@@ -51,6 +51,8 @@ def run_survey(survey_path, *, into=None, from_stage: str | None = None, force: 
     folder = Path(into) if into else default_folder(survey)
     resume = f"python3 -m pipeline run {shlex.quote(str(survey_path))}" + (f" --into {shlex.quote(str(into))}" if into else "")
     forced = forced_stages([stage.name for stage in STAGES], force=force, from_stage=from_stage)
+    if progress:
+        progress.say(f"{survey.title}\nResults go to {folder}")
     return run_stages(survey, folder.resolve(), STAGES, forced=forced, dry_run=dry_run, progress=progress, resume=resume,
                       check=lambda: _checked(survey_path))
 

@@ -86,12 +86,13 @@ def require_one_parameter(notebook, name: str) -> None:
 
 
 def headings_of(notebook) -> list[str]:
-    """For each cell the heading under which it stands, "" before the first."""
+    """For each cell the heading below the title under which it stands, or else the last line of its code; "start" for parameters."""
     headings, present = [], ""
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
-            present = next((line.lstrip("#").strip() for line in cell.source.splitlines() if line.startswith("#")), present)
-        headings.append(present)
+            present = next((line.lstrip("#").strip() for line in cell.source.splitlines() if line.startswith("##")), present)
+        is_parameters = {"parameters", "injected-parameters"} & set(cell.metadata.get("tags", []))
+        headings.append("start" if is_parameters else present or cell.source.strip().rpartition("\n")[2])
     return headings
 
 

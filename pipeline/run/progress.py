@@ -42,7 +42,7 @@ class Progress:
         if not self._live and heading == self._shown:
             return
         self._shown = heading
-        self._show(f"{label:<{_NAME_WIDTH}}cell {number} of {of}: {heading or 'start'}")
+        self._show(f"{label:<{_NAME_WIDTH}}cell {number} of {of}: {heading}")
 
     def ends(self, label: str) -> None:
         """The stage is done and its files are in place."""
