@@ -11,17 +11,18 @@ def find_columns(found: list[str], *, declared: Mapping[str, str], required, opt
     """Standard name -> name in the file, for every column that is there; None when a required or declared one is missing.
 
     found : names in the header. declared : standard name -> name, only what differs from the standard.
-    setting : where the names are declared, for the remedy ("receiver_log.columns").
+    setting : where the names are declared, for the remedy ("receiver_log.columns"); "" where names cannot be declared.
     Every missing column is told with what was found and the nearest name.
     """
     names, complete = {}, True
+    taken = {_same_name(declared.get(standard, standard), found) for standard in (*required, *optional)}
     for standard in (*required, *optional):
         wanted = declared.get(standard, standard)
         actual = _same_name(wanted, found)
         if actual is None:
             if standard in required or standard in declared:
                 complete = False
-                _tell_missing(standard, wanted, found, file, setting, findings)
+                _tell_missing(standard, wanted, found, taken, file, setting, findings)
             continue
         if found.count(actual) > 1:
             complete = False
@@ -39,12 +40,14 @@ def _same_name(wanted: str, found) -> str | None:
     return alike.pop() if len(alike) == 1 else None
 
 
-def _tell_missing(standard, wanted, found, file, setting, findings) -> None:
+def _tell_missing(standard, wanted, found, taken, file, setting, findings) -> None:
+    free = [name for name in found if name not in taken]
     asked = f"column {wanted!r}" + (f" (for {standard})" if wanted != standard else "") + " is missing"
-    hint = did_you_mean(wanted, found) or did_you_mean(standard, found)
-    example = nearest(wanted, found) or nearest(standard, found) or "Name in your file"
+    hint = did_you_mean(wanted, free) or did_you_mean(standard, free)
+    example = nearest(wanted, free) or nearest(standard, free) or "Name in your file"
+    remedy = f"name it in the survey file, {setting}: {{{standard}: {example}}}" if setting else f"head the column with {standard}"
     findings.blocked("column-missing", f"{asked}; found: {', '.join(found)}" + (f"; {hint}" if hint else ""), file=file, line=1, value=wanted,
-                     consequence="the file cannot be read", remedy=f"name it in the survey file, {setting}: {{{standard}: {example}}}")
+                     consequence="the file cannot be read", remedy=remedy)
 
 
 def tell_unused(found, used, optional_missing, *, file: str, setting: str, findings: Findings) -> None:

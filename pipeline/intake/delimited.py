@@ -65,7 +65,7 @@ def read_delimited(path: Path, name: str, text_format: TextFormat, findings: Fin
 def _decode(content: bytes, name: str, declared: str | None, findings: Findings):
     """Text of the bytes with plain line ends, and the name of the encoding."""
     padding = len(content) - len(content.rstrip(b"\0"))
-    encoding = declared or _encoding_of(content)
+    encoding = declared or _encoding_of(content.rstrip(b"\0"))
     if padding > 1 and not encoding.startswith("utf-16"):
         findings.look("file-padded", f"{padding} NUL bytes at the end", file=name, consequence="the card lost power while writing; the last records may be missing",
                       done="NUL bytes ignored")
@@ -115,7 +115,9 @@ def _parse(lines, name, encoding, text_format, findings, expected, refuse) -> De
     good = _whole_lines(lines, header_at, body, delimiter, ended, name, findings)
     if good is None:
         return None
-    table = pd.read_csv(io.StringIO("\n".join([lines[header_at], *(lines[i] for i in good)])), sep=delimiter, dtype=str,
+    cells = lines[header_at].count(delimiter)
+    records = (lines[i].rstrip()[:-1] if lines[i].count(delimiter) > cells and '"' not in lines[i] else lines[i] for i in good)
+    table = pd.read_csv(io.StringIO("\n".join([lines[header_at], *records])), sep=delimiter, dtype=str,
                         keep_default_na=False, na_filter=False, skipinitialspace=True, index_col=False, skip_blank_lines=False)
     table.columns = [str(column).strip() for column in table.columns]
     decimal = text_format.decimal or _decimal_of(table, delimiter)

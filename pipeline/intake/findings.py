@@ -66,10 +66,17 @@ def _sentence(words: str) -> str:
 
 
 def nearest(name: str, names, cutoff: float = 0.6) -> str:
-    """The most similar of the names, case ignored; "" when none is similar."""
+    """The most similar of the names, case ignored, or the only one that abbreviates it; "" when there is none."""
     lowered = {str(candidate).casefold(): str(candidate) for candidate in reversed(list(names))}
     close = difflib.get_close_matches(str(name).casefold(), list(lowered), n=1, cutoff=cutoff)
-    return lowered[close[0]] if close else ""
+    short = [candidate for candidate in lowered if _abbreviates(candidate, str(name).casefold())]
+    return lowered[close[0]] if close else lowered[short[0]] if len(short) == 1 else ""
+
+
+def _abbreviates(short: str, name: str) -> bool:
+    """Whether the letters of a short name stand in the name in that order, as in "lng" for "longitude"."""
+    letters = iter(name)
+    return len(short) > 1 and short[0] == name[0] and all(letter in letters for letter in short)
 
 
 def did_you_mean(name: str, names) -> str:

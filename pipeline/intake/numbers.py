@@ -65,6 +65,8 @@ def _mend(cell: str, decimal: str) -> tuple[float, str]:
         value = float(number)
     except ValueError:
         return np.nan, ""
+    if not np.isfinite(value):
+        return np.nan, ""
     return value * _FEET if unit in ("ft", "feet") else value, unit
 
 

@@ -37,7 +37,7 @@ def read_table(path: Path, name: str, kinds: dict[str, str], required, findings:
     if file is None:
         return None
     columns = find_columns(list(file.table.columns), declared={}, required=required, optional=[c for c in kinds if c not in required], file=name,
-                           setting="the header of this file", findings=findings)
+                           setting="", findings=findings)
     if columns is None:
         return None
     rows = pd.DataFrame(index=file.table.index)

@@ -57,7 +57,7 @@ def _equal_to(cells: pd.Series, codes, decimal: str) -> np.ndarray:
     numbers = pd.to_numeric(pd.Series([str(code) for code in codes]), errors="coerce").dropna().tolist()
     if numbers:
         plain = cells.str.replace(",", ".", regex=False) if decimal == "," else cells
-        same |= pd.to_numeric(plain, errors="coerce").isin(numbers).to_numpy()
+        same = same | pd.to_numeric(plain, errors="coerce").isin(numbers).to_numpy()
     return same
 
 

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from pipeline.columns import TAGS, conform
+from pipeline.columns import BEACONS, TAGS, conform
 from pipeline.intake.findings import Findings
 
 
@@ -76,17 +76,16 @@ def complete_tags(tags: pd.DataFrame | None, beacons: pd.DataFrame | None, logge
     first_seen : logged id -> (file, line). Tags that no register knows are told once, all together.
     """
     tags = conform(tags if tags is not None else pd.DataFrame(), TAGS)
-    beacons = beacons if beacons is not None else pd.DataFrame(columns=["tag_id", "tag_type", "frequency_mhz"])
-    placed = beacons.drop_duplicates("tag_id")
+    placed = conform(beacons if beacons is not None else pd.DataFrame(), BEACONS).drop_duplicates("tag_id")
     registered = set(tags["tag_id"])
     added = placed[~placed["tag_id"].isin(registered)][["tag_id", "tag_type", "frequency_mhz"]]
     unknown = [tag for tag in logged if tag not in registered and tag not in set(placed["tag_id"])]
     tags = conform(pd.concat([tags, added, pd.DataFrame({"tag_id": unknown, "role": "unregistered"})], ignore_index=True), TAGS)
     tags["role"] = np.where(tags["tag_id"].isin(placed["tag_id"]), "beacon", tags["role"])
-    types = placed.set_index("tag_id")["tag_type"]
-    tags["tag_type"] = tags["tag_type"].where(tags["tag_type"] != "", tags["tag_id"].map(types).fillna("").astype("string"))
+    types = dict(zip(placed["tag_id"], placed["tag_type"]))
+    tags["tag_type"] = [own or types.get(tag, "") for tag, own in zip(tags["tag_id"], tags["tag_type"])]
     if unknown and len(registered):
         file, line = first_seen[unknown[0]]
         findings.look("tag-unknown", f"{len(unknown)} tag{'s' if len(unknown) > 1 else ''} in the logs and in no register: {', '.join(unknown)}", file=file, line=line,
                       value=", ".join(unknown), consequence="listed as unknown; no animal can be named", remedy="add them to tags.csv")
-    return tags.sort_values("tag_id", kind="stable").reset_index(drop=True)
+    return conform(tags.sort_values("tag_id", kind="stable"), TAGS)

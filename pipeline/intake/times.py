@@ -80,18 +80,19 @@ def _read_different(text, clock, column, first_line, file, findings):
     if numeric is None:
         return _to_naive(text, clock, column, first_line, file, findings)
     if clock.date_format is None:
-        findings.note("time-epoch", f"{column} read as {numeric} since 1970", file=file, value=text.iloc[0])
+        findings.note("time-epoch", f"Numbers in {column!r} read as {numeric} since 1970", file=file, value=text.iloc[0])
     return _from_epoch(text, numeric).dt.tz_localize(None), pd.Series(True, index=text.index)
 
 
 def _with_zone(times, has_offset, text, clock, column, lines, file, findings) -> pd.Series | None:
     """Times in UTC, those without an offset read in the declared zone; None when no zone was declared."""
-    zone = clock.time_zone or ("UTC" if _UTC_NAME.search(column) else None)
+    local = times.notna() & ~has_offset
+    zone = clock.time_zone or ("UTC" if _UTC_NAME.search(column) or not local.any() else None)
     if zone is None:
-        findings.blocked("time-zone-missing", "Time zone missing", file=file, value=str(text[~has_offset.to_numpy()].iloc[0]),
+        findings.blocked("time-zone-missing", "Time zone missing", file=file, line=int(lines[int(np.argmax(local))]), value=str(text[local.to_numpy()].iloc[0]),
                          consequence=f"column {column!r} could be hours off", remedy="set receiver_log.time_zone, for example UTC or Europe/Berlin")
         return None
-    local = _localise(times.where(~has_offset), zone, lines, file, findings)
+    local = _localise(times.where(local), zone, lines, file, findings)
     return local.where(~has_offset, times.dt.tz_localize("UTC").astype(UTC_TYPE))
 
 
@@ -153,7 +154,7 @@ def _day_month_to_iso(text, parts, date_format, column, first_line, file, findin
                              consequence="every time could be months off", remedy="set receiver_log.date_format to 'day first' or 'month first'")
             return None
         order = "day first" if proven_day else "month first"
-        findings.note("date-order-found", f"{column} read with the {order}", file=file, value=str(text.iloc[0]),
+        findings.note("date-order-found", f"Dates in {column!r} read {order}", file=file, value=str(text.iloc[0]),
                       remedy=f"say so in the survey file: date_format: {order}")
     day, month = (parts[0], parts[1]) if order == "day first" else (parts[1], parts[0])
     year = parts[2].where(parts[2].str.len() == 4, "20" + parts[2])
