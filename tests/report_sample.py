@@ -64,7 +64,7 @@ def records(names: list[str], places: np.ndarray) -> pd.DataFrame:
         far = np.hypot(flown["easting_m"] - place[0], flown["northing_m"] - place[1])
         strength = -40 - 30 * np.log10(far + 30) + 4 * np.sin(np.arange(len(flown)))
         heard = strength > -123
-        parts.append(flown.assign(tag_id=name, heard=heard, strength_db=np.where(heard, strength, np.nan), saturated=strength > -104))
+        parts.append(flown.assign(tag_id=name, heard=heard, strength_db=np.where(heard, strength, np.nan), saturated=strength > -112))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -92,7 +92,7 @@ def full_sheet(names: list[str], *, terrain: bool = True, latitude: float = 57.2
     sheet = MapSheet(choose_projection([latitude], [longitude]), alt="Invented map: two loops flown over a valley; every tag has a place and a region around it.")
     sheet.backdrop(hills() if terrain else None).study_area(gpd.GeoDataFrame(geometry=[box(-1150, -900, 1150, 950)])).track(track())
     sheet.records(records(names, places)).regions(regions(names, places, radii)).fixes(pd.concat([fixes.assign(second_place=False), second], ignore_index=True))
-    return sheet.beacons(beacons).fetch(fixes.iloc[[1]])
+    return sheet.beacons(beacons).fetch(fixes.iloc[[min(1, len(names) - 1)]])
 
 
 def searched_sheet() -> MapSheet:

@@ -43,6 +43,17 @@ class Searched:
         return (self.west_m, self.north_m - rows * self.cell_m, self.west_m + columns * self.cell_m, self.north_m)
 
 
+@dataclass(frozen=True)
+class Label:
+    """Words beside a mark of a kind: fetch, fix or beacon."""
+
+    text: str
+    easting_m: float
+    northing_m: float
+    kind: str
+    tag_id: str
+
+
 class MapSheet:
     """One map. Every method adds a layer and gives the sheet back, so that calls can be chained.
 
@@ -108,7 +119,7 @@ class MapSheet:
         regions : tag_id, flight_id, probability, geometry; also used when there: second_place (thinner), note (words).
         """
         require_columns(regions, ["tag_id", "flight_id", "probability", "geometry"], "the regions of a map")
-        kept = regions[~regions.geometry.is_empty & regions.geometry.notna()]
+        kept = regions[[geometry is not None and not geometry.is_empty for geometry in regions.geometry]]
         # the widest first, so that the narrower ones are drawn over them
         self.region_shapes = None if kept.empty else kept.sort_values("probability", ascending=False, kind="stable").reset_index(drop=True)
         return self
@@ -156,8 +167,8 @@ class MapSheet:
         west, south = boxes[:, :2].min(axis=0)
         east, north = boxes[:, 2:].max(axis=0)
         width_m, height_m = max(east - west, 200.0), max(north - south, 200.0)
-        # never thinner than 2 to 1: a strip of a map is hard to read
-        width_m, height_m = max(width_m, height_m / 1.6), max(height_m, width_m / 2.0)
+        # between 4:3 and 2:1, so that a map with its legend fits on a screen and on half a sheet of paper
+        width_m, height_m = max(width_m, height_m * 4.0 / 3.0), max(height_m, width_m / 2.0)
         pad_m = margin * max(width_m, height_m)
         middle_e, middle_n = (west + east) / 2, (south + north) / 2
         return (middle_e - width_m / 2 - pad_m, middle_n - height_m / 2 - pad_m, middle_e + width_m / 2 + pad_m, middle_n + height_m / 2 + pad_m)
@@ -170,10 +181,22 @@ class MapSheet:
                 names.update(str(name) for name in layer["tag_id"] if str(name))
         return sorted(names, key=natural_order)
 
+    def labels(self) -> list["Label"]:
+        """Words to stand beside marks, the most urgent first; a tag that is to be fetched is named once."""
+        labels, said = [], set()
+        for layer, kind in ((self.fetch_marks, "fetch"), (self.fix_marks, "fix"), (self.beacon_marks, "beacon")):
+            for row in [] if layer is None else layer.itertuples():
+                text = f"{row.label} ({row.place_number:.0f})" if getattr(row, "second_place", False) else row.label
+                place = (text, round(row.easting_m), round(row.northing_m))
+                if text and place not in said:
+                    said.add(place)
+                    labels.append(Label(text, float(row.easting_m), float(row.northing_m), kind, row.tag_id))
+        return labels
+
     def legend(self) -> list[tuple[str, str]]:
         """Symbol and words of everything that can be seen on this sheet."""
         entries = [
-            ("searched", "ground searched: light to deep, 0 to 1; contours 0.5 and 0.9", self.searched_ground is not None),
+            ("searched", "ground searched, 0 to 1", self.searched_ground is not None),
             ("area", "study area", self.area is not None),
             ("track", "flight track; a gap where not on effort", bool(self.tracks)),
             ("heard", "heard; larger = stronger", self._any_record("heard", True)),
@@ -181,10 +204,10 @@ class MapSheet:
             ("silent", "listened, not heard", self._any_record("heard", False)),
             ("fix", "best place", _any_row(self.fix_marks)),
             ("second", "second place, numbered", _any_flag(self.fix_marks, "second_place") or _any_flag(self.region_shapes, "second_place")),
-            ("region 50", "holds the tag with probability 0.5", self._any_region(0.5)),
-            ("region 80", "with probability 0.8", self._any_region(0.8)),
-            ("region 95", "with probability 0.95", self._any_region(0.95)),
-            ("beacon", "beacon, and a line to its estimate", _any_row(self.beacon_marks)),
+            ("region 50", "50 % region of a tag", self._any_region(0.5)),
+            ("region 80", "80 % region", self._any_region(0.8)),
+            ("region 95", "95 % region", self._any_region(0.95)),
+            ("beacon", "beacon, line to its estimate", _any_row(self.beacon_marks)),
             ("fetch", "to be fetched", _any_row(self.fetch_marks)),
         ]
         return [(symbol, words) for symbol, words, shown in entries if shown]

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
 
 import folium
+import numpy as np
+import shapely
 from branca.element import Element, MacroElement
 from folium.map import CustomPane, FeatureGroup
 from folium.raster_layers import ImageOverlay
 from folium.template import Template
 from shapely.geometry import mapping
-from shapely.ops import transform
 
 from pipeline.figures.sheet import MapSheet
 from pipeline.figures.sheet_payload import SheetPlaces, sheet_payload
@@ -34,8 +36,12 @@ class OpenSheet(MacroElement):
 
 
 def script_json(value) -> str:
-    """JSON that can stand inside a script element: nothing in it can end the element or open a comment."""
+    """JSON that can stand inside a script element and a branca template: nothing in it can end the one or speak to the other.
+
+    branca renders every script twice, the second time as a template, so that {{ }} in a name would be carried out.
+    """
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+    text = re.sub(r"\{(?=[{%#])", r"\\u007b", text)       # only inside strings: JSON itself never has these pairs
     for character in "<>&\u2028\u2029":
         text = text.replace(character, f"\\u{ord(character):04x}")
     return text
@@ -74,28 +80,27 @@ def _look(feature: dict) -> dict:
 
 def _area_features(sheet: MapSheet, places: SheetPlaces) -> dict:
     shapes = [] if sheet.area is None else list(sheet.area.geometry)
-    return _collection([_feature(index, geometry, places, {"look": "area"}) for index, geometry in enumerate(shapes)])
+    return _collection([_feature(index, geometry, places, "area") for index, geometry in enumerate(shapes)])
 
 
 def _region_features(sheet: MapSheet, places: SheetPlaces) -> dict:
     if sheet.region_shapes is None:
         return _collection([])
-    tags = sheet.tags()
     features = []
     for index, row in enumerate(sheet.region_shapes.itertuples()):
         second = " second" if getattr(row, "second_place", False) else ""
-        note = getattr(row, "note", "")
-        told = {"look": f"region p{round(row.probability * 100)}{second}", "tag": tags.index(str(row.tag_id)), "flight": str(row.flight_id), "note": note if isinstance(note, str) else ""}
-        features.append(_feature(index, row.geometry, places, told))
+        features.append(_feature(index, row.geometry, places, f"region p{round(row.probability * 100)}{second}"))
     return _collection(features)
 
 
-def _feature(index: int, geometry, places: SheetPlaces, told: dict) -> dict:
-    def to_degrees(easting, northing):
-        latitude, longitude = places.degrees(easting, northing)
-        return longitude.round(6), latitude.round(6)
+def _feature(index: int, geometry, places: SheetPlaces, look: str) -> dict:
+    """A polygon with its look and its number; names and notes go the safe way, with the payload."""
 
-    return {"type": "Feature", "id": str(index), "properties": told, "geometry": _lists(mapping(transform(to_degrees, geometry)))}
+    def to_degrees(metres):
+        latitude, longitude = places.degrees(*metres[:, :2].T)
+        return np.stack([longitude, latitude], axis=-1).round(6)
+
+    return {"type": "Feature", "id": str(index), "properties": {"look": look}, "geometry": _lists(mapping(shapely.transform(geometry, to_degrees)))}
 
 
 def _collection(features: list[dict]) -> dict:

@@ -57,6 +57,8 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "tracks": [{"flight": line.flight_id, "parts": [places.whole(*part.T) for part in line.parts]} for line in sheet.tracks],
         "records": _records(sheet, places, tags),
         "recordsWait": sheet.records_wait_for_a_tag(),
+        "regions": _regions(sheet, tags),
+        "labels": _labels(sheet, places, tags),
         "fixes": _points(sheet.fix_marks, places, tags),
         "beacons": _points(sheet.beacon_marks, places, tags),
         "fetch": _points(sheet.fetch_marks, places, tags),
@@ -82,6 +84,25 @@ def _points(layer: pd.DataFrame | None, places: SheetPlaces, tags: list[str]) ->
         points["estimateOf"] = np.flatnonzero(known).tolist()
         points["estimate"] = places.whole(layer.loc[known, "estimate_easting_m"], layer.loc[known, "estimate_northing_m"])
     return points
+
+
+def _regions(sheet: MapSheet, tags: list[str]) -> list[dict]:
+    """What is known of each region, in the order of the polygons."""
+    if sheet.region_shapes is None:
+        return []
+    notes = sheet.region_shapes["note"].fillna("") if "note" in sheet.region_shapes else [""] * len(sheet.region_shapes)
+    rows = zip(sheet.region_shapes["tag_id"], sheet.region_shapes["flight_id"], sheet.region_shapes["probability"], notes)
+    return [{"tag": tags.index(str(tag)), "flight": str(flight), "probability": float(probability), "note": str(note)} for tag, flight, probability, note in rows]
+
+
+def _labels(sheet: MapSheet, places: SheetPlaces, tags: list[str]) -> dict:
+    labels = sheet.labels()
+    return {
+        "at": places.whole([label.easting_m for label in labels], [label.northing_m for label in labels]) if labels else [],
+        "text": [label.text for label in labels],
+        "kind": [label.kind for label in labels],
+        "tag": [tags.index(label.tag_id) if label.tag_id in tags else -1 for label in labels],
+    }
 
 
 def _records(sheet: MapSheet, places: SheetPlaces, tags: list[str]) -> dict | None:
@@ -137,13 +158,13 @@ def _levels(sheet: MapSheet, places: SheetPlaces) -> list[dict]:
     ]
 
 
-def _heights(sheet: MapSheet, places: SheetPlaces) -> dict | None:
-    """Height contours for a closer look, from a thinned terrain, so that they stay light."""
-    cropped = crop(sheet.terrain, sheet.extent_m(0.1), largest_cells=160) if sheet.terrain is not None else None
+def _heights(sheet: MapSheet, places: SheetPlaces) -> list[dict]:
+    """Height contours from a thinned terrain, so that they stay light."""
+    cropped = crop(sheet.terrain, sheet.extent_m(0.1), largest_cells=120) if sheet.terrain is not None else None
     if cropped is None or not np.isfinite(cropped[0]).any():
-        return None
+        return []
     heights, west, north, cell = cropped
     step = height_step(heights)
     levels = np.arange(math.ceil(np.nanmin(heights) / step) * step, np.nanmax(heights), step)
     lines = [{"height": round(float(level)), "lines": [places.whole(*line.T) for line in lines_at(heights, west, north, cell, float(level)) if len(line) > 7]} for level in levels]
-    return {"step": step, "lines": [line for line in lines if line["lines"]]}
+    return [line for line in lines if line["lines"]]

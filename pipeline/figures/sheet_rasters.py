@@ -28,12 +28,15 @@ class Overlay:
 
 
 def relief_overlay(sheet: MapSheet) -> Overlay | None:
-    """Shaded relief of a sheet's terrain around its extent; None without terrain."""
+    """Shaded relief of a sheet's terrain around its extent, in plain greys that the page warms; None without terrain."""
     cropped = crop(sheet.terrain, sheet.extent_m(0.6)) if sheet.terrain is not None else None
     if cropped is None:
         return None
     heights, west, north, cell = cropped
-    return _overlay(shaded_relief(heights, cell), west, north, cell, sheet.projection, quality=62)
+    relief = shaded_relief(heights, cell)
+    # pure grey: the coding of colour differences would otherwise leave tinted blotches in gentle slopes
+    relief[..., :3] = relief[..., :3].mean(axis=-1, keepdims=True).round()
+    return _overlay(relief, west, north, cell, sheet.projection, quality=70)
 
 
 def searched_overlay(sheet: MapSheet) -> Overlay | None:
@@ -57,7 +60,7 @@ def _overlay(picture: np.ndarray, west_m: float, north_m: float, cell_m: float, 
     warped = np.zeros((4, height, width), dtype=np.uint8)
     reproject(np.moveaxis(picture, -1, 0).copy(), warped, src_transform=transform, src_crs=source_crs, dst_transform=target, dst_crs=WEB_MERCATOR, resampling=Resampling.bilinear)
     stream = io.BytesIO()
-    Image.fromarray(np.moveaxis(warped, 0, -1).copy(), "RGBA").save(stream, "WEBP", quality=quality, method=4)
+    Image.fromarray(np.moveaxis(warped, 0, -1).copy()).save(stream, "WEBP", quality=quality, method=4)
     west, south, east, north = transform_bounds(WEB_MERCATOR, CRS.from_epsg(4326), target.c, target.f + height * target.e, target.c + width * target.a, target.f)
     middle_lon = float(projection.inverse(west_m + columns * cell_m / 2, north_m - rows * cell_m / 2)[1])
     west, east = (middle_lon + (edge - middle_lon + 180.0) % 360.0 - 180.0 for edge in (west, east))

@@ -28,9 +28,10 @@ GROUND = LinearSegmentedColormap.from_list("ground searched", [LIGHT["ground-lig
 def draw_twin(sheet: MapSheet, *, width_in: float = TEXT_WIDTH_IN) -> Figure:
     """The sheet as a figure with a metric grid, scale bar, true-north mark and legend; `width_in` inches wide."""
     west, south, east, north = sheet.extent_m()
-    legend = sheet.legend()
+    unseen = {"heard", "silent", "saturated"} if sheet.records_wait_for_a_tag() else set()
+    legend = [(symbol, words) for symbol, words in sheet.legend() if symbol not in unseen]
     map_height_in = width_in * (north - south) / (east - west) * 0.93
-    legend_height_in = 0.22 + 0.19 * math.ceil(len(legend) / 3)
+    legend_height_in = 0.08 + 0.18 * math.ceil(len(legend) / 3)
     height_in = map_height_in + legend_height_in + 0.3
     figure = Figure(figsize=(width_in, height_in))
     axes = figure.add_axes([0.055, (legend_height_in + 0.25) / height_in, 0.93, map_height_in / height_in])
@@ -163,20 +164,12 @@ def _draw_labels(axes: Axes, sheet: MapSheet) -> None:
     west, south, east, north = sheet.extent_m()
     width_pt = _width_pt(axes)
     metres_per_pt = (east - west) / width_pt
-    wanted, taken = [], []
-    for layer, clearance_pt in ((sheet.fetch_marks, 9.5), (sheet.fix_marks, 7.0), (sheet.beacon_marks, 7.0)):
-        if layer is None:
-            continue
-        for row in layer.itertuples():
-            second = bool(getattr(row, "second_place", False))
-            text = f"{row.label} ({row.place_number:.0f})" if second else row.label
-            point = ((row.easting_m - west) / metres_per_pt, (north - row.northing_m) / metres_per_pt)
-            taken.append(point)
-            wanted.append((text, point, clearance_pt))
-    size = (width_pt, (north - south) / metres_per_pt)
-    for (text, *_), place in zip(wanted, place_labels(wanted, taken, size)):
-        if place is not None and text:
-            axes.text(west + place[0] * metres_per_pt, north - place[1] * metres_per_pt, text, fontsize=7.2, ha="left", va="center", color=LIGHT["ink"], zorder=7,
+    labels = sheet.labels()
+    points = [((label.easting_m - west) / metres_per_pt, (north - label.northing_m) / metres_per_pt) for label in labels]
+    wanted = [(label.text, point, 9.5 if label.kind == "fetch" else 7.0) for label, point in zip(labels, points)]
+    for label, place in zip(labels, place_labels(wanted, points, (width_pt, (north - south) / metres_per_pt))):
+        if place is not None:
+            axes.text(west + place[0] * metres_per_pt, north - place[1] * metres_per_pt, label.text, fontsize=7.2, ha="left", va="center", color=LIGHT["ink"], zorder=7,
                       clip_on=True, parse_math=False, bbox=_CARD)
 
 
@@ -195,12 +188,13 @@ def _draw_true_north(axes: Axes, sheet: MapSheet) -> None:
     west, south, east, north = sheet.extent_m()
     lean = math.radians(true_north_lean_deg(sheet.projection, (west + east) / 2, (south + north) / 2))
     metres_per_pt = (east - west) / _width_pt(axes)
-    foot = (0.955, 0.9)
+    foot = (0.951, 0.9)
     reach = 26 * metres_per_pt
     tip = (foot[0] + reach * math.sin(lean) / (east - west), foot[1] + reach * math.cos(lean) / (north - south))
     arrow = {"arrowstyle": "-|>,head_width=0.22,head_length=0.5", "color": LIGHT["ink"], "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
+    axes.add_patch(Rectangle((0.91, 0.845), 0.082, 0.145, transform=axes.transAxes, facecolor=LIGHT["paper"], edgecolor="none", alpha=0.85, zorder=8))
     axes.annotate("", xy=tip, xytext=foot, xycoords="axes fraction", textcoords="axes fraction", arrowprops=arrow, zorder=9)
-    axes.text(foot[0], foot[1] - 0.01, "true north", transform=axes.transAxes, ha="center", va="top", fontsize=6.5, zorder=9, bbox=_CARD)
+    axes.text(foot[0], foot[1] - 0.01, "true north", transform=axes.transAxes, ha="center", va="top", fontsize=6.5, zorder=9)
 
 
 def _width_pt(axes: Axes) -> float:

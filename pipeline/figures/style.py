@@ -137,8 +137,8 @@ MATPLOTLIB = {
     "hatch.linewidth": 0.5,
     "legend.frameon": False,
     "legend.fontsize": 8.0,
-    "figure.facecolor": LIGHT["paper"],
-    "savefig.facecolor": LIGHT["paper"],
+    "figure.facecolor": "white",
+    "savefig.facecolor": "white",
     "figure.dpi": 100.0,
     "savefig.dpi": 200.0,
     "axes.unicode_minus": True,
@@ -171,17 +171,17 @@ def settle(figure: Figure) -> None:
 
 
 def figure_as_svg(figure: Figure) -> str:
-    """The figure as SVG text, the same bytes at every call and on every day."""
-    return _saved(figure, "svg", {"Date": None, "Creator": None}).decode("utf-8")
+    """The figure as SVG text without a background, the same bytes at every call and on every day."""
+    return _saved(figure, "svg", {"Date": None, "Creator": None}, transparent=True).decode("utf-8")
 
 
 def figure_as_png(figure: Figure) -> bytes:
-    """The figure as PNG, 200 dots per inch, without date or program name."""
+    """The figure as PNG on white, 200 dots per inch, without date or program name."""
     return _saved(figure, "png", {"Software": None})
 
 
-def _saved(figure: Figure, kind: str, metadata: dict) -> bytes:
+def _saved(figure: Figure, kind: str, metadata: dict, *, transparent: bool = False) -> bytes:
     target = io.BytesIO()
     with in_style():
-        figure.savefig(target, format=kind, metadata=metadata)
+        figure.savefig(target, format=kind, metadata=metadata, facecolor="none" if transparent else "white")
     return target.getvalue()

@@ -13,7 +13,7 @@ from pipeline.figures.sheet_twin import draw_twin
 from pipeline.figures.style import figure_as_png, figure_as_svg, settle
 from pipeline.messages import Message
 from pipeline.report.display import Column, Figure, Map, MessageList, Table, Together, Words, checked_name
-from pipeline.report.maps import map_alone, map_fragment
+from pipeline.report.maps import map_html
 from pipeline.report.picture import picture_html
 from pipeline.report.table_file import write_table_file
 
@@ -68,16 +68,15 @@ class Book:
     def figure(self, name: str, figure: MatplotlibFigure, caption: str, alt: str) -> Figure:
         """A numbered figure, saved as figures/NAME.svg and NAME.png. alt says the finding to a reader who cannot see it."""
         self._take("figure", name)
-        svg, files = self._save_picture(name, figure)
-        return Figure(name, picture_html(svg, figure_as_png(figure), alt, name), caption, files)
+        svg, png, files = self._save_picture(name, figure)
+        return Figure(name, picture_html(svg, png, alt, name), caption, files)
 
     def map(self, name: str, sheet: MapSheet, caption: str) -> Map:
         """A numbered interactive map with its printed twin, which is saved as figures/NAME.svg and NAME.png."""
         self._take("map", name)
         twin = draw_twin(sheet)
-        svg, files = self._save_picture(name, twin)
-        picture = picture_html(svg, figure_as_png(twin), sheet.alt, f"{name}-twin")
-        return Map(name, map_fragment(sheet, name, picture), map_alone(sheet, name, picture), caption, files)
+        svg, png, files = self._save_picture(name, twin)
+        return Map(name, *map_html(sheet, name, picture_html(svg, png, sheet.alt, f"{name}-twin")), caption, files)
 
     def messages(self, messages: Sequence[Message], *, most_of_a_rule: int = 5, file: str = "", empty_words: str = "Nothing was noticed.") -> MessageList:
         """Messages, the worst first. file : where all of them are, e.g. "tables/messages.csv"."""
@@ -94,13 +93,13 @@ class Book:
             raise ValueError(f"{kind} {name!r}: this report already has a {shelf} of that name")
         self._names.add((shelf, name))
 
-    def _save_picture(self, name: str, figure: MatplotlibFigure) -> tuple[str, list[str]]:
+    def _save_picture(self, name: str, figure: MatplotlibFigure) -> tuple[str, bytes, list[str]]:
         settle(figure)
-        svg = figure_as_svg(figure)
+        svg, png = figure_as_svg(figure), figure_as_png(figure)
         self.figures_folder.mkdir(parents=True, exist_ok=True)
         (self.figures_folder / f"{name}.svg").write_text(svg, encoding="utf-8", newline="\n")
-        (self.figures_folder / f"{name}.png").write_bytes(figure_as_png(figure))
-        return svg, [f"figures/{name}.svg", f"figures/{name}.png"]
+        (self.figures_folder / f"{name}.png").write_bytes(png)
+        return svg, png, [f"figures/{name}.svg", f"figures/{name}.png"]
 
 
 def _column(name: str, how: tuple | Column | str) -> Column:

@@ -116,8 +116,9 @@ class Table(Part):
         caption_id = f"table-{self.name}-caption"
         source = f'<a class="source" href="{escape(self.file)}" download>{escape(self.file.rsplit("/", 1)[-1])}</a>' if self.file else ""
         notes = f'<p class="notes">{" ".join(self._note_texts())}</p>' if self._note_texts() else ""
+        size = "table short" if len(self.rows) <= 25 else "table"
         return (
-            f'<figure class="table" id="table-{self.name}"><figcaption id="{caption_id}">{number_mark("table", self.name)} '
+            f'<figure class="{size}" id="table-{self.name}"><figcaption id="{caption_id}">{number_mark("table", self.name)} '
             f"{shown(self.caption)} {source}</figcaption>"
             f'<div class="table-scroll" role="region" tabindex="0" aria-labelledby="{caption_id}">'
             f'<table aria-labelledby="{caption_id}"><thead><tr>{self._heads()}</tr></thead><tbody>{self._body()}</tbody></table></div>{notes}</figure>'
@@ -151,7 +152,7 @@ class Table(Part):
             cells = []
             for position, (value, chosen) in enumerate(zip(row, formats.values())):
                 text = shown(cell_text(value, chosen))
-                kind = ' class="figure-cell"' if is_number_format(chosen) else ""
+                kind = ' class="figure-cell"' if is_number_format(chosen) else ' class="time-cell"' if chosen in ("time", "date") else ""
                 cells.append(f'<th scope="row"{kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
             lines.append(f"<tr>{''.join(cells)}</tr>")
         return "".join(lines)
@@ -171,7 +172,7 @@ class Figure(Part):
 
     def report_html(self) -> str:
         return (
-            f'<figure class="picture" id="figure-{self.name}"><div class="card">{self.picture_html}</div>'
+            f'<figure class="picture" id="figure-{self.name}"><div class="card" tabindex="0">{self.picture_html}</div>'
             f"<figcaption>{number_mark('figure', self.name)} {shown(self.caption)} {file_links(self.files)}</figcaption></figure>"
         )
 
@@ -250,11 +251,16 @@ def file_links(files: Sequence[str]) -> str:
     return " ".join(f'<a class="source" href="{escape(file)}" download>{escape(file.rsplit("/", 1)[-1])}</a>' for file in files)
 
 
+def _sentence(text: str) -> str:
+    said = text.strip().rstrip(".") + "."
+    return said[0].upper() + said[1:]
+
+
 def _message_item(message: Message) -> str:
     place = f'<span class="place">{shown(message.place)}</span> ' if message.place else ""
     value = f' <code>{shown(message.value)}</code>' if message.value else ""
     after = [message.consequence, message.remedy, f"Done: {message.done}" if message.done else ""]
-    more = " ".join(shown(text.strip().rstrip(".") + ".") for text in after if text.strip())
+    more = " ".join(shown(_sentence(text)) for text in after if text.strip())
     return (
         f'<li class="message {message.severity}"><strong>{message.severity.capitalize()}</strong> {place}'
         f'{shown(message.text)}{value}{f"<br><span class=more-words>{more}</span>" if more else ""}</li>'

@@ -117,9 +117,10 @@ def _outcome(notebook: NotebookNode) -> _Outcome:
 
 
 def _without_title(notebook: NotebookNode) -> NotebookNode:
-    """A copy whose first cell has lost its first-level heading: the page shows the title itself."""
+    """A copy whose first cell has lost its first-level heading, since the page shows the title; its words tell the purpose."""
     copied = NotebookNode({**notebook, "cells": [NotebookNode({**cell}) for cell in notebook.cells]})
     if copied.cells and copied.cells[0].cell_type == "markdown":
+        copied.cells[0]["metadata"] = NotebookNode({**copied.cells[0].metadata, "purpose": True})
         copied.cells[0]["source"] = re.sub(r"\A\s*#(?!#)[^\n]*\n?", "", copied.cells[0].source)
     return copied
 

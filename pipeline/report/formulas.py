@@ -28,7 +28,7 @@ class _PageRenderer(IPythonRenderer):
         return f"<h{level}>{text}</h{level}>\n"
 
     def block_math(self, body: str) -> str:
-        return f'<p class="formula">{formula_to_mathml(body, "block")}</p>'
+        return f'<p class="formula" tabindex="0">{formula_to_mathml(body, "block")}</p>'
 
     def inline_math(self, body: str) -> str:
         return formula_to_mathml(body)

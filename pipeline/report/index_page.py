@@ -94,7 +94,10 @@ def _thumbnail(picture: Path | None) -> str:
         return ""
     with Image.open(picture) as opened:
         small = opened.convert("RGB")
-    small.thumbnail((_THUMBNAIL_PX[0], 4 * _THUMBNAIL_PX[1]), Image.Resampling.LANCZOS)
+    width, height = small.size
+    # a tall picture, such as a map with its legend below, shows its upper part
+    small = small.crop((0, 0, width, min(height, round(width * _THUMBNAIL_PX[1] / _THUMBNAIL_PX[0]))))
+    small.thumbnail(_THUMBNAIL_PX, Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     small.save(stream, "WEBP", quality=72, method=4)
     return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")

@@ -17,21 +17,22 @@ from pipeline.report.page_assets import map_scripts, map_style, page_script, pag
 _REMOTE = re.compile(r"<(?:script|link|img|iframe)[^>]+(?:src|href)=[\"']?(?:https?:)?//[^>]*", re.IGNORECASE)
 
 
-def map_fragment(sheet: MapSheet, name: str, twin_html: str) -> str:
-    """The map as a piece of a report. twin_html : the printed twin as an element with its alternative text."""
+def map_html(sheet: MapSheet, name: str, twin_html: str) -> tuple[str, str]:
+    """The map as a piece of a report, and as a whole page without any outside reference for a frame in JupyterLab.
+
+    name : start of all element ids. twin_html : the printed twin as an element with its alternative text.
+    """
     frame, script = _drawn_by_folium(sheet, name)
-    return f"{_around(sheet, name, frame, twin_html)}<script>{script}</script>"
+    fragment = f"{_around(sheet, name, frame, twin_html)}<script>{script}</script>"
+    return fragment, _alone(fragment, script)
 
 
-def map_alone(sheet: MapSheet, name: str, twin_html: str) -> str:
-    """The map as a whole page without any outside reference, for a frame in JupyterLab."""
-    frame, script = _drawn_by_folium(sheet, name)
-    scripts = [page_script(), *map_scripts(), script]
-    head = "".join(f"<script>{text}</script>" for text in scripts[:-1])
+def _alone(fragment: str, script: str) -> str:
+    shared = [page_script(), *map_scripts()]
+    head = "".join(f"<script>{text}</script>" for text in shared)
     return (
-        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{escape(security_policy(scripts))}">'
-        f"<title>Map</title><style>{page_style()}{map_style()}body{{padding:0;max-width:none}}</style>{head}</head>"
-        f"<body>{_around(sheet, name, frame, twin_html)}<script>{script}</script></body></html>"
+        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{escape(security_policy([*shared, script]))}">'
+        f"<title>Map</title><style>{page_style()}{map_style()}body{{padding:0;max-width:none}}</style>{head}</head><body>{fragment}</body></html>"
     )
 
 
@@ -58,9 +59,9 @@ def _around(sheet: MapSheet, name: str, frame: str, twin_html: str) -> str:
         '<button type="button" class="whole">Whole map</button>'
         '<details class="themes"><summary>Layers</summary><div class="theme-list"></div></details>'
         f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin">As printed</button>'
-        '<p class="said" role="status"></p></div>'
+        '</div>'
         f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>'
-        f'<div class="sheet-foot"><output class="pointer" aria-live="off"></output><span class="keys" id="{name}-keys">Arrow keys move the map, + and \u2212 change its scale.</span></div>'
+        f'<div class="sheet-foot"><p class="said" role="status"></p><output class="pointer" aria-live="off"></output><span class="keys" id="{name}-keys">Arrow keys move the map, + and \u2212 change its scale.</span></div>'
         f'{_waiting_note(sheet)}{legend_html(sheet.legend())}<div class="twin" id="{name}-twin">{twin_html}</div></div>'
     )
 

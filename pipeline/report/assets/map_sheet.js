@@ -29,7 +29,8 @@
     draw() {
       const told = this.told, map = this.map;
       this.hatch();
-      this.words = new fixledger.Words([]);
+      this.words = new fixledger.Words(this.labels());
+      this.words.obstacles = this.words.words.map(function (word) { return word.place; });
       const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.points(told.fetch, this.fetchKinds());
       const regions = this.layers.regions ? [this.layers.regions] : [];
       const tracks = told.tracks.map(function (track) {
@@ -68,15 +69,17 @@
       ];
     }
 
-    /* Point marks of one layer: one field of marks for each kind, and a name beside each. */
+    labels() {
+      const told = this.told.labels;
+      return fixledger.places(told.at).map(function (place, index) {
+        return { place: place, text: told.text[index], clearance: told.kind[index] === "fetch" ? 13 : 9.5, tag: told.tag[index] };
+      });
+    }
+
+    /* Point marks of one layer: one field of marks for each kind. */
     points(points, kinds) {
       if (!points) return [];
-      const places = fixledger.places(points.at), words = this.words;
-      places.forEach(function (place, index) {
-        words.obstacles.push(place);
-        const second = points.place && points.place[index];
-        if (points.label[index]) words.words.push({ place: place, text: points.label[index] + (second ? " (" + second + ")" : ""), clearance: kinds[0].radius + 3, tag: points.tag[index] });
-      });
+      const places = fixledger.places(points.at);
       return kinds.map(function (kind) {
         const chosen = places.map(function (place, index) {
           const notes = [points.label[index], points.note[index]].filter(Boolean);
@@ -140,25 +143,16 @@
       }, this);
     }
 
-    /* Height contours appear when one looks closer than the whole map. */
     heights() {
-      const told = this.told.heights, map = this.map;
-      if (!told) return [];
-      const lines = told.lines.map(function (height) { return L.polyline(height.lines.map(fixledger.places), { className: "height", interactive: false, smoothFactor: 1.2 }); });
-      const group = L.layerGroup(), closer = map.getBoundsZoom(this.told.bounds) + 0.75;
-      function fit() {
-        lines.forEach(function (line) { map.getZoom() >= closer && map.hasLayer(group) ? group.addLayer(line) : group.removeLayer(line); });
-      }
-      map.on("zoomend", fit);
-      return [group];
+      return this.told.heights.map(function (height) { return L.polyline(height.lines.map(fixledger.places), { className: "height", interactive: false, smoothFactor: 1 }); });
     }
 
     regionHover() {
-      const regions = this.layers.regions, tags = this.told.tags, sheet = this;
+      const regions = this.layers.regions, known = this.told.regions, tags = this.told.tags, sheet = this;
       if (!regions) return;
       regions.eachLayer(function (layer) {
-        const about = layer.feature.properties, share = { p50: "0.5", p80: "0.8", p95: "0.95" }[about.look.split(" ")[1]] || "";
-        const words = [tags[about.tag], share && "inside with probability " + share, about.flight && "flight " + about.flight, about.note].filter(Boolean);
+        const about = layer.about = known[+layer.feature.id];
+        const words = [tags[about.tag], "inside with probability " + about.probability, about.flight && "flight " + about.flight, about.note].filter(Boolean);
         layer.on("mouseover", function () { sheet.under = words; });
         layer.on("mouseout", function () { sheet.under = null; });
       });
@@ -205,7 +199,7 @@
       this.chosen = tag;
       const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
       if (this.layers.regions) this.layers.regions.eachLayer(function (layer) {
-        const mine = layer.feature.properties.tag === tag;
+        const mine = layer.about.tag === tag;
         if (layer.getElement()) layer.getElement().classList.toggle("faded", tag >= 0 && !mine);
         if (mine) { places.push(layer.getBounds()); layer.bringToFront(); }
       });

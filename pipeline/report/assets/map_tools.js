@@ -4,6 +4,8 @@
   const fixledger = (window.fixledger = window.fixledger || {});
   const tools = (fixledger.tools = {});
 
+  const whole = function (metres) { return String(Math.round(metres) || 0).replace("-", "\u2212"); };
+
   tools.length = function (metres) { return metres < 1000 ? metres.toFixed(0) + " m" : (metres / 1000).toFixed(2) + " km"; };
 
   tools.position = function (place, grid) {
@@ -11,7 +13,7 @@
     const degrees = Math.abs(place.lat).toFixed(5) + "\u00b0 " + (place.lat < 0 ? "S" : "N") + "  " + Math.abs(longitude).toFixed(5) + "\u00b0 " + (longitude < 0 ? "W" : "E");
     if (!grid.covers(place)) return degrees;
     const metres = grid.metres(place);
-    return degrees + "   grid " + metres[0].toFixed(0) + " E  " + metres[1].toFixed(0) + " N";
+    return degrees + "   grid " + whole(metres[0]) + " E  " + whole(metres[1]) + " N";
   };
 
   tools.coordinates = function (map, grid, output) {
@@ -89,8 +91,8 @@
           });
           L.polyline(ends, { className: "grid-line", interactive: false, smoothFactor: 0 }).addTo(group);
           const edge = map.latLngToContainerPoint(ends[0]);
-          if (axis === 0 && edge.x > 190 && edge.x < size.x - 60) label(map.containerPointToLatLng([edge.x, size.y]), value.toFixed(0) + " E", "east");
-          if (axis === 1 && edge.y > 90 && edge.y < size.y - 50) label(map.containerPointToLatLng([0, edge.y]), value.toFixed(0) + " N", "north");
+          if (axis === 0 && edge.x > 190 && edge.x < size.x - 60) label(map.containerPointToLatLng([edge.x, size.y]), whole(value) + " E", "east");
+          if (axis === 1 && edge.y > 90 && edge.y < size.y - 50) label(map.containerPointToLatLng([0, edge.y]), whole(value) + " N", "north");
         }
       });
     }

@@ -28,7 +28,7 @@
   }
 
   function fitFocus() {
-    document.querySelectorAll(".table-scroll").forEach(function (box) {
+    document.querySelectorAll(".table-scroll, .card, .formula, pre").forEach(function (box) {
       if (box.scrollWidth > box.clientWidth + 1) box.setAttribute("tabindex", "0");
       else box.removeAttribute("tabindex");
     });

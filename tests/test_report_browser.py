@@ -1,0 +1,137 @@
+"""Reports as a reader's browser shows them, with the network off."""
+
+import re
+
+import pytest
+
+from tests.browser import accessibility_faults, browser, drawn_maps, opened, overflow_px
+from tests.report_sample import AWKWARD_NAMES, sample_index, sample_report
+
+
+@pytest.fixture(scope="module")
+def running():
+    with browser() as chromium:
+        yield chromium
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    """The sample report, its index, and a report whose tags have awkward names."""
+    folder = tmp_path_factory.mktemp("pages")
+    (folder / "localisation.html").write_text(sample_report(folder), encoding="utf-8")
+    (folder / "index.html").write_text(sample_index(folder), encoding="utf-8")
+    (folder / "awkward.html").write_text(sample_report(tmp_path_factory.mktemp("awkward"), list(AWKWARD_NAMES)), encoding="utf-8")
+    return folder
+
+
+def mark_count(page, kind):
+    """Marks of a kind drawn on the first map: strokes of its path."""
+    return page.evaluate(f"(document.querySelector('path.{kind}').getAttribute('d').replace('M0 0', '').match(/M/g) || []).length")
+
+
+@pytest.mark.parametrize("name, maps", [("localisation", 2), ("index", 1)])
+@pytest.mark.parametrize("width_px, dark", [(1300, False), (1300, True), (400, False)])
+def test_a_page_asks_for_nothing_draws_its_maps_and_is_accessible(running, pages, name, maps, width_px, dark):
+    with opened(running, pages / f"{name}.html", width_px=width_px, dark=dark) as (page, seen):
+        seen.assert_quiet()
+        assert drawn_maps(page) == (maps, maps)
+        assert overflow_px(page) == 0
+        assert accessibility_faults(page) == []
+
+
+def test_awkward_names_appear_as_text_run_nothing_and_break_no_map(running, pages):
+    with opened(running, pages / "awkward.html") as (page, seen):
+        seen.assert_quiet()
+        assert drawn_maps(page) == (2, 2)
+        assert page.title() == "Where the tags are \u00b7 Invented valley, spring 2024"
+        words = page.evaluate("Array.from(document.querySelectorAll('.map-words span')).map(word => word.textContent)")
+        assert set(AWKWARD_NAMES) <= set(words)
+        heads = page.evaluate("Array.from(document.querySelectorAll('tbody th')).map(head => head.textContent)")
+        assert heads == list(AWKWARD_NAMES)
+        assert page.evaluate("document.querySelectorAll('.map-words b, tbody b').length") == 0
+        page.fill(".find input", AWKWARD_NAMES[5])
+        assert AWKWARD_NAMES[5] in page.text_content(".said")
+        seen.assert_quiet()
+
+
+def test_typing_a_name_brings_one_tag_to_the_front(running, pages):
+    with opened(running, pages / "localisation.html") as (page, seen):
+        assert mark_count(page, "mark-heard") == 0 and mark_count(page, "mark-fix") == 16
+        page.fill(".find input", "hare 05")
+        assert page.text_content(".said") == "Hare 05: 95 % radius 170 m"
+        assert mark_count(page, "mark-heard") > 5 and mark_count(page, "mark-fix") == 2
+        assert page.evaluate("document.querySelectorAll('path.region.faded').length") == 21
+        page.fill(".find input", "hare")
+        page.press(".find input", "Enter")
+        assert page.text_content(".said") == "8 tags have this in their name; type more."
+        page.press(".find input", "Escape")
+        assert mark_count(page, "mark-fix") == 16 and page.evaluate("document.querySelectorAll('path.region.faded').length") == 0
+        seen.assert_quiet()
+
+
+def test_measuring_gives_distance_and_bearing_by_pointer_and_by_keyboard(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.click(".measure")
+        page.evaluate("document.querySelector('.folium-map').scrollIntoView({block: 'center'})")
+        box = page.locator(".folium-map").first.bounding_box()
+        bar_px, bar_words = page.evaluate("[document.querySelector('.map-scale .bar').getBoundingClientRect().width, document.querySelector('.map-scale .words').textContent]")
+        middle_x, middle_y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.click(middle_x - bar_px / 2, middle_y)
+        page.mouse.click(middle_x + bar_px / 2, middle_y)
+        said = page.text_content(".said")
+        metres, bearing = re.fullmatch(r"(\d+) m, bearing (\d+)\u00b0 true", said).groups()
+        assert bar_words == "500 m" and abs(int(metres) - 500) <= 8 and int(bearing) == 90
+        page.locator(".folium-map").first.focus()
+        page.keyboard.press("Enter")
+        assert "in 2 legs" in page.text_content(".said")
+        page.keyboard.press("Escape")
+        assert page.get_attribute(".measure", "aria-pressed") == "false"
+
+
+def test_the_pointer_has_coordinates_and_a_mark_has_words(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.locator(".folium-map").first.hover()
+        assert re.fullmatch(r"Pointer  57\.\d{5}\u00b0 N  4\.\d{5}\u00b0 W   grid \u2212?\d+ E  \u2212?\d+ N", page.text_content(".pointer"))
+        at = page.evaluate("""() => { const sheet = fixledger.opened[0], field = sheet.fields.find(f => f.options.className === 'mark-fix'), box = sheet.map.getContainer().getBoundingClientRect();
+            const point = sheet.map.latLngToContainerPoint(field.marks[4].place); return [box.x + point.x, box.y + point.y, field.marks[4].words]; }""")
+        page.mouse.move(at[0], at[1])
+        assert page.text_content(".map-tip").startswith(at[2][0])
+
+
+def test_layers_are_themes_that_can_be_hidden(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.click(".themes summary")
+        themes = page.evaluate("Array.from(document.querySelector('.theme-list').children).map(label => label.textContent)")
+        assert themes == ["Relief", "Metric grid", "Study area", "Flight tracks", "Heard and not heard", "Regions and places", "Beacons", "To be fetched", "Names"]
+        page.get_by_label("Beacons").first.uncheck()
+        assert page.locator("path.mark-beacon").count() == 0
+
+
+def test_a_table_sorts_by_its_heads_with_figures_as_figures(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        head = page.locator("thead button", has_text="Records heard")
+        head.click()
+        head.click()
+        column = page.evaluate("Array.from(document.querySelectorAll('tbody tr')).map(row => +row.cells[5].textContent)")
+        assert column == sorted(column, reverse=True)
+        assert page.locator("th[aria-sort=descending]").count() == 1
+
+
+def test_without_scripts_the_twin_takes_the_place_of_the_map(running, pages):
+    with opened(running, pages / "localisation.html", scripts=False) as (page, seen):
+        assert page.locator(".twin").first.is_visible() and not page.locator(".sheet-map").first.is_visible()
+        assert page.locator("tbody tr").count() == 8
+        assert seen.requests == []
+
+
+def test_print_shows_twins_on_white_also_for_a_dark_screen(running, pages):
+    with opened(running, pages / "localisation.html", dark=True, paper=True) as (page, _):
+        assert page.locator(".twin").first.is_visible() and not page.locator(".sheet-map").first.is_visible()
+        assert page.evaluate("getComputedStyle(document.body).color") == "rgb(34, 38, 46)"
+        assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
+        assert page.pdf(prefer_css_page_size=True).count(b"/Type /Page\n") in range(3, 8)
+
+
+def test_pages_stay_small(pages):
+    assert (pages / "localisation.html").stat().st_size < 1_800_000
+    assert (pages / "index.html").stat().st_size < 1_300_000
