@@ -6,11 +6,12 @@ from types import SimpleNamespace
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 import shapely
 
 from pipeline.bootstrap import PROJECT
-from pipeline.columns import BEACON_ERRORS, FIXES, FLIGHTS, TAGS, conform
+from pipeline.columns import BEACON_ERRORS, FIXES, FLIGHTS, TAGS, TRACK, conform
 from pipeline.stages.movement_report import MovementReport
 from pipeline.stages.movement_summaries import TABLE_FILES, compute, read_draws, summarise
 from pipeline.stages.workspace import Workspace
@@ -56,6 +57,9 @@ def workspace(tmp_path_factory):
     space.write_table("beacon_errors", beacons)
     space.write_work("tags", tags)
     space.write_work("flights", flights)
+    space.write_json("ground", {"projection_name": "local metres", "crs_wkt": pyproj.CRS.from_user_input(CRS).to_wkt(), "has_study_area": False, "terrain": None})
+    track = {"flight_id": "F1", "record": range(20), "easting_m": np.arange(20) * 100.0, "northing_m": 0.0, "on_effort": True, "time_utc": START + pd.to_timedelta(np.arange(20) * 6, unit="s")}
+    space.write_work("track", conform(pd.DataFrame(track), TRACK))
     np.savez_compressed(space.path_to_write("work/draws.npz"), **{f"{tag}|{flight}": each.astype("float32") for (tag, flight), each in draws.items()})
     located = fixes[fixes["status"] == "located"]
     circles = [shapely.Point(row.easting_m, row.northing_m).buffer(110) for row in located.itertuples()]
@@ -136,7 +140,7 @@ def test_a_campaign_in_which_nothing_was_located_still_has_a_report(workspace):
     fixes = fixes.assign(status="area only")
     report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws={}))
     assert "None of the 6 animals has two usable positions" in report.answer().report_html()
-    for part in ("what_moved", "animals", "space_use", "neighbours", "fidelity", "effort", "errors", "limits"):
+    for part in ("map", "what_moved", "animals", "space_use", "neighbours", "fidelity", "effort", "errors", "limits"):
         assert getattr(report, part)().report_html()
 
 

@@ -75,7 +75,7 @@ class MovementReport:
             parts.append(self.book.figure("pair-distance", draw.pair_distances(nearest), "The nearest pairs of animals in one flight: distance with 95 % interval.",
                                           say.pair_alt(nearest)))
             parts.append(self._table("proximity", "proximity", frame, "Pairs of animals in one flight, the nearest first.", {
-                "label": ("pair", "", "text"), "flight_id": ("flight", "", "text"), "distance": ("distance", "m (95 % interval)", FIGURE),
+                "pair": ("pair", "", "text"), "flight_id": ("flight", "", "text"), "distance": ("distance", "m (95 % interval)", FIGURE),
                 "probability_50_m": ("within 50 m", "probability", say.probability), "probability_100_m": ("within 100 m", "probability", say.probability)},
                 notes="Both were heard in the same flight, not at the same second.", most_rows=15))
         return self.book.together(*parts)
@@ -106,9 +106,9 @@ class MovementReport:
     def errors(self):
         """The errors that all of this rests on."""
         frame = self.tables.errors.assign(inside=say.inside(self.tables.errors))
-        table = self._table("fix-errors", "errors", frame, "Errors of the fixes that movement rests on.", {
+        table = self._table("fix-errors", "errors", frame, "Errors of the fixes that movement rests on. Beacons were located by models that had not seen their own data.", {
             "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", say.two_figures), "p90_m": ("9 in 10 below", "m", say.two_figures),
-            "largest_m": ("largest", "m", say.two_figures), "inside": ("inside their 95 % region", "", FIGURE)})
+            "largest_m": ("largest", "m", say.two_figures), "inside": ("inside", "95 % region", FIGURE)})
         return self.book.together(self.book.words(say.errors_heading(self.tables.errors), *say.errors_paragraphs(self.tables.errors)), table)
 
     def limits(self):
@@ -118,7 +118,7 @@ class MovementReport:
     def _steps(self):
         frame = say.step_frame(self.tables.steps)
         return self._table("steps", "steps", frame, "Steps between positions: those that moved first.", {
-            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", "text"), "days": ("apart", "days", ".1f"), "distance": ("distance", "m (95 % interval)", FIGURE),
+            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days", ".1f"), "distance": ("distance", "m (95 % interval)", FIGURE),
             "minimum_detectable_m": ("detectable", "m", say.two_figures), "p_adjusted": ("p, adjusted", "", say.p_value),
             "rate_low_m_per_day": ("at least", "m per day", say.two_figures), "said": ("verdict", "", "text")},
             notes=f"Detectable: movement found in 8 of 10 cases at the level asked for here. At least: straight line, shortest distance of the interval; "

@@ -117,11 +117,11 @@ def _places(animals) -> pd.DataFrame:
 def _errors(animals, beacon_errors) -> pd.DataFrame:
     """Sizes of the errors that movement rests on: stated radii of the fixes used, stated radii and true errors of the beacons."""
     radii = [fix.error_radius_95_m for animal in animals for fix in animal.fixes]
-    rows = [_sizes("95 % radius of the fixes used here", radii)]
+    rows = [_sizes("fixes used: 95 % radius", radii)]
     if beacon_errors is not None and len(beacon_errors):
         known = beacon_errors[beacon_errors["error_m"].notna()]
-        rows.append(_sizes("95 % radius of beacons located without their own data", known["error_radius_95_m"]))
-        rows.append(_sizes("true error of these beacons", known["error_m"])
+        rows.append(_sizes("beacons: 95 % radius", known["error_radius_95_m"]))
+        rows.append(_sizes("beacons: true error", known["error_m"])
                     | {"inside": int((known["level_after"] <= 0.95).sum()), "of": int(known["level_after"].notna().sum())})
     table = pd.DataFrame(rows, columns=["what", "count", "median_m", "p90_m", "largest_m", "inside", "of"])
     return table.astype({"inside": "Int64", "of": "Int64"})

@@ -219,6 +219,7 @@ def pair_frame(proximity) -> pd.DataFrame:
     """Pairs as read, the nearest first over all flights."""
     pairs = proximity[proximity["other_tag_id"] != ""].sort_values(["probability_100_m", "distance_m", "tag_id"], ascending=[False, True, True], kind="stable")
     return pairs.assign(
+        pair=[f"{one} – {other}" for one, other in zip(pairs["tag_id"], pairs["other_tag_id"])],
         label=[f"{one} – {other}, {flight}" for one, other, flight in zip(pairs["tag_id"], pairs["other_tag_id"], pairs["flight_id"])],
         distance=[with_interval(*row) for row in zip(pairs["distance_m"], pairs["distance_low_m"], pairs["distance_high_m"])],
     ).rename(columns={"distance_low_m": "low_m", "distance_high_m": "high_m"}).reset_index(drop=True)
@@ -274,8 +275,9 @@ def effort_paragraphs(tables) -> list[str]:
     flights, unsearched = tables.flights, int((tables.summary["flights_searched"] == 0).sum())
     minutes = pd.to_numeric(flights["listening_min"]).astype(float).sum()
     empty = int((tables.timeline["state"] == "not searched").sum())
-    said = [f"{count(len(flights), 'flight')} listened for {minutes:.0f} minutes. In {empty} of {len(tables.timeline)} cases a flight did not listen to an animal's tag: "
-            "that is no absence, and is never counted as one."]
+    whole = (f"In {empty} of {len(tables.timeline)} cases a flight did not listen to an animal's tag: that is no absence, and is never counted as one." if empty
+             else "Every flight listened to every animal's tag.")
+    said = [f"{count(len(flights), 'flight')} listened for {minutes:.0f} minutes. {whole}"]
     return said + ([f"{count(unsearched, 'animal')} {'was' if unsearched == 1 else 'were'} searched for by no flight."] if unsearched else [])
 
 
