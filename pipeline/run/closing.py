@@ -84,7 +84,7 @@ def _stages_drawing(facts: Facts, stages: list[Stage], present: Stage, durations
     for stage in stages:
         note = f"{durations_s[stage.name]:.1f} s" if stage.name in durations_s else "after this report"
         boxes.append((stage.label, note, stage == present))
-    per_row = 3
+    per_row = 2  # narrow enough for a telephone
     rows = -(-len(boxes) // per_row)
     width, height = per_row * (_BOX_WIDTH + _GAP), rows * (_BOX_HEIGHT + _GAP)
     drawn = "".join(_box(position, per_row, *box) for position, box in enumerate(boxes))
