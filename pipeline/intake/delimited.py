@@ -39,11 +39,12 @@ def sha256_of(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def read_delimited(path: Path, name: str, text_format: TextFormat, findings: Findings, *, expected=(), required=True) -> DelimitedFile | None:
+def read_delimited(path: Path, name: str, text_format: TextFormat, findings: Findings, *, expected=(), required=True, may_be_empty=False) -> DelimitedFile | None:
     """Read a delimited text file as text, or say why not and return None.
 
     expected : names of columns that the header should hold; they decide between separators that would both fit.
     required : whether a file that cannot be used blocks the run (a register) or is left out (one log of several).
+    may_be_empty : a header without records is a table without rows.
     """
     refuse = findings.blocked if required else findings.left_out
     try:
@@ -59,7 +60,7 @@ def read_delimited(path: Path, name: str, text_format: TextFormat, findings: Fin
     if decoded is None:
         return None
     text, encoding = decoded
-    return _parse(text.split("\n"), name, encoding, text_format, findings, expected, refuse)
+    return _parse(text.split("\n"), name, encoding, text_format, findings, expected, refuse, may_be_empty)
 
 
 def _decode(content: bytes, name: str, declared: str | None, findings: Findings):
@@ -99,10 +100,13 @@ def _encoding_of(content: bytes) -> str:
         return "cp1252" if re.search(rb"[\x80-\x9f]", content) else "latin-1"
 
 
-def _parse(lines, name, encoding, text_format, findings, expected, refuse) -> DelimitedFile | None:
+def _parse(lines, name, encoding, text_format, findings, expected, refuse, may_be_empty) -> DelimitedFile | None:
     ended = lines[-1] == ""
     header_at = next(i for i, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#"))
     body = [i for i in range(header_at + 1, len(lines)) if lines[i].strip()]
+    if not body and may_be_empty:
+        header = [cell.strip().strip('"') for cell in lines[header_at].split(_delimiter_of([lines[header_at]], expected) or ",")]
+        return DelimitedFile(name, encoding, ",", ".", pd.DataFrame(columns=header, dtype="str"), np.zeros(0, dtype=int))
     if not body:
         refuse("file-header-only", "Header but no records", file=name, line=header_at + 1,
                consequence="nothing to read", remedy="the receiver may not have started; remove the file or copy it again", done="file left out")

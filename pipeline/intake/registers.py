@@ -30,26 +30,21 @@ def read_table(path: Path, name: str, kinds: dict[str, str], required, findings:
 
     Only the required columns must be there; a table with a header and no rows is empty, not wrong.
     """
-    if path.exists() and _is_header_only(path):
-        findings.note("register-empty", "no rows yet", file=name)
-        return conform(pd.DataFrame(), kinds).assign(source_line=pd.Series(dtype="int64"))
-    file = read_delimited(path, name, TextFormat(), findings, expected=kinds)
+    file = read_delimited(path, name, TextFormat(), findings, expected=kinds, may_be_empty=True)
     if file is None:
         return None
     columns = find_columns(list(file.table.columns), declared={}, required=required, optional=[c for c in kinds if c not in required], file=name,
                            setting="", findings=findings)
     if columns is None:
         return None
+    if file.table.empty:
+        findings.note("register-empty", "no rows yet", file=name)
+        return conform(pd.DataFrame(), kinds).assign(source_line=pd.Series(dtype="int64"))
     rows = pd.DataFrame(index=file.table.index)
     for standard, actual in columns.items():
         cells = file.table[actual].str.strip()
         rows[standard] = _typed(cells, kinds[standard], standard, file, findings)
     return conform(rows, kinds).assign(source_line=file.lines)
-
-
-def _is_header_only(path: Path) -> bool:
-    lines = [line for line in path.read_bytes()[:4096].splitlines() if line.strip() and not line.startswith(b"#")]
-    return len(lines) == 1 and path.stat().st_size <= 4096
 
 
 def _typed(cells, kind, standard, file, findings):

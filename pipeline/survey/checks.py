@@ -25,11 +25,11 @@ def existing(value: str, info: ValidationInfo) -> Path:
         return Path(value)
     path = Path(folder) / value
     if not path.is_file():
-        raise _fault("file_missing", f"no file {value!r}" + (" (it is a folder)" if path.is_dir() else "") + _nearby(path, Path(folder)))
+        raise _fault("file_missing", f"no file {value!r}" + (" (it is a folder)" if path.is_dir() else _nearby(path)))
     return path
 
 
-def _nearby(path: Path, folder: Path) -> str:
+def _nearby(path: Path) -> str:
     """What lies in the folder that was named, for a mistyped file name."""
     if not path.parent.is_dir():
         return f"; there is no folder {path.parent.name!r}"
@@ -102,7 +102,10 @@ def codes(value):
 
 
 def separator(value):
-    return _SEPARATORS.get(value, value) if isinstance(value, str) else value
+    sign = _SEPARATORS.get(value, value)
+    if sign not in _SEPARATORS.values():
+        raise _fault("separator_unknown", f"must be comma, semicolon, tab or bar (got {value!r})")
+    return sign
 
 
 def column_names(allowed):

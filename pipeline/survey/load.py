@@ -79,7 +79,9 @@ def _faults(error: ValidationError, path: Path, file: YamlFile) -> list[Message]
         code = _CODES.get(fault["type"], "setting-wrong")
         # a setting with alternatives fails once for each: the first tells enough
         messages.setdefault((place, code), _message(path, code, f"{_dotted(place)}: {_words(fault, place)}", line, shown, _remedy(place, code)))
-    return list(messages.values())
+    # a group is not to blame for what is wrong inside it
+    inner = {place[:i] for place, _ in messages for i in range(1, len(place))}
+    return [message for (place, _), message in messages.items() if place not in inner]
 
 
 _CODES = {"missing": "setting-missing", "extra_forbidden": "setting-unknown", "file_missing": "file-missing", "files_missing": "file-missing"}

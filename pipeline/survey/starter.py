@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
@@ -22,6 +23,13 @@ _EXAMPLES = {"crs": "EPSG:32632", "terrain": "terrain.tif", "study_area": "study
 def survey_schema() -> str:
     """The JSON schema of the survey file as text."""
     return json.dumps(Survey.model_json_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+def write_schema() -> Path:
+    """Write the schema to its place in the project, pipeline/survey.schema.json, after a setting has changed."""
+    path = Path(__file__).parent.with_name("survey.schema.json")
+    path.write_text(survey_schema(), encoding="utf-8", newline="\n")
+    return path
 
 
 def starter_text(campaign: str) -> str:
