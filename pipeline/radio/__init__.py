@@ -1,10 +1,10 @@
 """Strength against place: what a tag at a place would sound like along a flight, and the model estimated from beacons."""
 
-from pipeline.radio.evidence import Scatter, log_evidence
-from pipeline.radio.fitting import FittedModel, KnownTag, fit_leaving_out, fit_signal_model
+from pipeline.radio.evidence import Scatter, log_evidence, stacked_scatter
+from pipeline.radio.fitting import FittedModel, KnownTag, fit_leaving_out, fit_signal_model, prior_model
 from pipeline.radio.listening import Listening, steps_along
 from pipeline.radio.model import SignalModel
 from pipeline.radio.propagation import Sightlines, path_gain_db, sightlines
 
 __all__ = ["FittedModel", "KnownTag", "Listening", "Scatter", "Sightlines", "SignalModel", "fit_leaving_out", "fit_signal_model",
-           "log_evidence", "path_gain_db", "sightlines", "steps_along"]
+           "log_evidence", "path_gain_db", "prior_model", "sightlines", "stacked_scatter", "steps_along"]

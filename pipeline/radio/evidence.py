@@ -13,7 +13,7 @@ where c is the covariance of the two unknowns with the expected strength.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -44,6 +44,11 @@ class Scatter:
     miss_share: np.ndarray
     fault_share: np.ndarray
     fault_sd_db: np.ndarray
+
+
+def stacked_scatter(each: list[Scatter]) -> Scatter:
+    """Several scatters side by side, every value of shape (scatters, 1): one lane axis for them, one left for cells."""
+    return Scatter(**{field.name: np.array([getattr(scatter, field.name) for scatter in each], float)[:, None] for field in fields(Scatter)})
 
 
 def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, listened=None) -> np.ndarray:

@@ -233,6 +233,25 @@ def choose_parameters(known: list[KnownTag]) -> tuple[Parameter, ...]:
     )
 
 
+def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: float = 400.0) -> FittedModel:
+    """What is believed of the signal model when no tag at a known place was heard: the priors, nothing estimated.
+
+    The power is set so that the strengths heard belong to tags at the usual distance of hearing, which is common practice,
+    no source; its standard error says how weak that is.
+    """
+    heard = [listening.strength_db[listening.heard] for listening in listenings]
+    strengths = np.concatenate(heard) if heard else np.zeros(0)
+    own = any(np.isfinite(listening.threshold_db).any() for listening in listenings)
+    directional = any(np.isfinite(listening.azimuth_grid_deg).any() for listening in listenings)
+    parameters = standard_parameters(
+        tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else 0.0,
+        threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
+        directional=directional, own_threshold=own, power_prior_sd_db=6.0,
+    )
+    return FittedModel(parameters, np.array([p.prior_mean for p in parameters]), np.diag([p.prior_sd**2 for p in parameters]),
+                       beacons=0, records=0, records_heard=0)
+
+
 def fit_signal_model(known: list[KnownTag]) -> FittedModel:
     """The signal model from tags at known places.
 
