@@ -8,13 +8,13 @@ from pathlib import Path
 
 from pipeline.messages import Message, SurveyError
 
-FILE = ".running"
+FILE = "work/.running"
 
 
 @contextmanager
 def only_run_in(folder: Path):
     """Hold the folder for the duration of a run. SurveyError when another run holds it."""
-    folder.mkdir(parents=True, exist_ok=True)
+    (folder / FILE).parent.mkdir(parents=True, exist_ok=True)
     with open(folder / FILE, "a+", encoding="utf-8") as file:
         if not _take(file):
             file.seek(0)
