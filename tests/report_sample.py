@@ -139,7 +139,7 @@ def sample_parts(folder: Path, names: list[str]) -> list:
         book.answer("6 of 8 animals have a position. Half of these positions are good to 60 m or better; the widest is good to 310 m.", f"The places are in {see('map', 'places')}, the numbers in {see('table', 'sample-fixes')}."),
         book.map("places", full_sheet(names), "Where the tags are. Crosses are the best places; the shaded ground holds each tag with probability 0.5."),
         book.words("Two flights lost their position for a while", "The first was off effort for a minute & a half.", "Its records of that time are < 1 % of all."),
-        book.table("sample-fixes", fixes, "Positions and their errors, one row per tag.", columns, notes="The radius is that of a circle around the mean that holds the tag with probability 0.95."),
+        book.table("sample-fixes", fixes, "Positions and their errors, one row per tag.", columns, notes="The radius is that of a circle around the mean that holds the tag with probability 0.95.", tag_column="tag_id"),
         book.words("Strength falls with distance as the model says", f"See {see('figure', 'strength')}.", level=3),
         book.figure("strength", sample_figure(), "Strength against distance, and tags heard per flight.", "Strength falls by 25 dB for every tenfold distance; the second flight heard 19 tags, the first 12."),
         book.words("The middle of the area was searched well"),

@@ -4,8 +4,9 @@ import re
 
 import pytest
 
+from pipeline.report import Book
 from tests.browser import accessibility_faults, browser, drawn_maps, opened, overflow_px
-from tests.report_sample import AWKWARD_NAMES, sample_index, sample_report
+from tests.report_sample import AWKWARD_NAMES, full_sheet, sample_index, sample_report
 
 
 @pytest.fixture(scope="module")
@@ -67,6 +68,21 @@ def test_typing_a_name_brings_one_tag_to_the_front(running, pages):
         page.press(".find input", "Escape")
         assert mark_count(page, "mark-fix") == 16 and page.evaluate("document.querySelectorAll('path.region.faded').length") == 0
         seen.assert_quiet()
+
+
+def test_a_name_in_a_table_chooses_its_tag_on_the_map_above(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.get_by_role("button", name="Hare 03").click()
+        assert page.text_content(".said") == "Hare 03: 95 % radius 130 m"
+        assert page.evaluate("document.activeElement.value") == "Hare 03"
+
+
+def test_a_map_stands_alone_in_a_frame_of_jupyterlab(running, tmp_path):
+    part = Book(tmp_path, tmp_path).map("alone", full_sheet(["Hare 1", "Hare 2"]), "Alone.")
+    (tmp_path / "alone.html").write_text(part.alone_html, encoding="utf-8")
+    with opened(running, tmp_path / "alone.html") as (page, seen):
+        seen.assert_quiet()
+        assert drawn_maps(page) == (1, 1)
 
 
 def test_measuring_gives_distance_and_bearing_by_pointer_and_by_keyboard(running, pages):

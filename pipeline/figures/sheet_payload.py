@@ -160,7 +160,7 @@ def _levels(sheet: MapSheet, places: SheetPlaces) -> list[dict]:
 
 def _heights(sheet: MapSheet, places: SheetPlaces) -> list[dict]:
     """Height contours from a thinned terrain, so that they stay light."""
-    cropped = crop(sheet.terrain, sheet.extent_m(0.1), largest_cells=120) if sheet.terrain is not None else None
+    cropped = crop(sheet.terrain, sheet.extent_m(0.4), largest_cells=140) if sheet.terrain is not None else None
     if cropped is None or not np.isfinite(cropped[0]).any():
         return []
     heights, west, north, cell = cropped

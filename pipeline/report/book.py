@@ -47,12 +47,14 @@ class Book:
         *,
         notes: str = "",
         saved_as: str | None = None,
+        tag_column: str = "",
         most_rows: int = 200,
     ) -> Table:
         """A numbered table; the whole frame is saved as tables/NAME.csv at full precision.
 
         columns : what is shown, in order: {column: (head, unit, format)}, tuples may be shorter. None shows every column.
         saved_as : name of a CSV that another part of the stage has already written; nothing is saved then.
+        tag_column : column of tag names; a click on one brings that tag to the front of the map above.
         most_rows : rows shown at most; the note then says how many there are.
         """
         self._take("table", name)
@@ -63,7 +65,7 @@ class Book:
         if missing:
             raise ValueError(f"table {name!r} lacks {', '.join(missing)}; it has {', '.join(map(str, frame.columns))}")
         rows = frame[list(shown_columns)].head(most_rows).reset_index(drop=True)
-        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame))
+        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame), tag_column)
 
     def figure(self, name: str, figure: MatplotlibFigure, caption: str, alt: str) -> Figure:
         """A numbered figure, saved as figures/NAME.svg and NAME.png. alt says the finding to a reader who cannot see it."""

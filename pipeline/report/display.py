@@ -111,6 +111,7 @@ class Table(Part):
     notes: str = ""
     file: str = ""
     rows_in_file: int | None = None
+    tag_column: str = ""
 
     def report_html(self) -> str:
         caption_id = f"table-{self.name}-caption"
@@ -150,8 +151,10 @@ class Table(Part):
         lines = []
         for row in zip(*values):
             cells = []
-            for position, (value, chosen) in enumerate(zip(row, formats.values())):
+            for position, (value, (name, chosen)) in enumerate(zip(row, formats.items())):
                 text = shown(cell_text(value, chosen))
+                if name == self.tag_column and text:
+                    text = f'<button type="button" class="find-tag">{text}</button>'
                 kind = ' class="figure-cell"' if is_number_format(chosen) else ' class="time-cell"' if chosen in ("time", "date") else ""
                 cells.append(f'<th scope="row"{kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
             lines.append(f"<tr>{''.join(cells)}</tr>")

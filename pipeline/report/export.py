@@ -92,6 +92,8 @@ def export_report(
     if outcome.failed_cells and not partial:
         raise ReportError(f"{outcome.failed_cells} cell(s) of the notebook failed; export with partial=True to keep what is there")
     body, _ = NotebookBody().from_notebook_node(_without_title(notebook))
+    if not outcome.has_map:
+        body = re.sub(r'<button type="button" class="find-tag">(.*?)</button>', r"\1", body)
     body = number_parts(body)
     body, contents = number_headings(body)
     return render_page(

@@ -46,12 +46,13 @@ def map_scripts() -> tuple[str, ...]:
 
 
 def colour_rules() -> str:
-    """The palettes as CSS variables: light, dark where the reader's screen is dark, and light again in print."""
+    """The palettes as CSS variables: light, dark where the reader's screen is dark, light again in print and under pictures."""
     light = "".join(f"--{role}:{colour};" for role, colour in LIGHT.items())
     dark = "".join(f"--{role}:{colour};" for role, colour in DARK.items())
     return (
         f":root{{color-scheme:light dark;{light}}}"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
+        f".twin,.still{{color-scheme:light;color:{LIGHT['ink']};{light}}}"
         f"@media print{{:root{{color-scheme:light}}}}"
     )
 

@@ -38,5 +38,7 @@ def _svg_in_page(svg: str, alt: str, name: str) -> str:
     width = re.search(r'width="([0-9.]+)pt"', head)
     fitted = re.sub(r' (width|height)="[0-9.]+pt"', "", head)
     size = f' style="width:{float(width.group(1)) * 96 / 72:.0f}px"' if width else ""
-    opened = fitted[:-1] + f'{size} class="drawn" role="img" aria-label="{escape(alt)}">'
+    # a raster inside keeps its light colours, so everything drawn over it must stay light too
+    kind = "drawn still" if "<image" in body else "drawn"
+    opened = fitted[:-1] + f'{size} class="{kind}" role="img" aria-label="{escape(alt)}">'
     return re.sub(r"\n\s*", "\n", opened + body[len(head):]).strip()

@@ -238,6 +238,19 @@
     }
   }
 
+  /* A tag's name in a table brings it to the front of the nearest map above that shows it. */
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest && event.target.closest(".find-tag");
+    if (!button) return;
+    const able = opened.filter(function (sheet) { return sheet.chooseByName && sheet.told.tags.includes(button.textContent); });
+    const above = able.filter(function (sheet) { return sheet.root.compareDocumentPosition(button) & Node.DOCUMENT_POSITION_FOLLOWING; });
+    const sheet = above.pop() || able[0];
+    if (!sheet) return;
+    sheet.chooseByName(button.textContent);
+    sheet.root.scrollIntoView({ block: "start" });
+    sheet.root.querySelector(".find input").focus({ preventScroll: true });
+  });
+
   /* Maps that were hidden or resized must measure themselves again. */
   if (window.ResizeObserver) {
     const watcher = new ResizeObserver(function (entries) {
