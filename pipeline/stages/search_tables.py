@@ -1,0 +1,171 @@
+"""Was the ground really searched, and what does silence mean? Worked out with the signal model of the campaign, one tag type at a time.
+
+    work/     searched (probability of detection, cell by cell; grid in searched_grid.json), searched_areas (polygons, survey CRS)
+    tables/   searched_area, cumulative_area, detection_ranges, not_found, silence_explained, search_validation (+ _bands), well_searched_beacons;
+              the same in work/
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from pipeline.calibration import HeldOutModels
+from pipeline.radio import SignalModel
+from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, StatedPrior, area_table, cumulative_area, explanation_table, ground_round_track,
+                             ground_searched, not_found_table, prior_over_area, range_table, search_grid)
+from pipeline.search.ground import THRESHOLDS
+from pipeline.stages.ground_files import Ground
+from pipeline.stages.search_looks import Listened, antenna_known
+from pipeline.stages.search_test import write_search_test
+from pipeline.stages.workspace import Workspace
+
+MOST_CELLS = 1200           # a second per flight and tag type
+MOST_CELLS_CUMULATIVE = 150  # the curve asks for the same again at every point of it
+EVERY_MIN = 10.0
+MARGIN_M = 500.0
+
+AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_independent_ha", "area_50_one_look_ha", "area_90_one_look_ha", "area_50_cautious_ha",
+        "area_90_cautious_ha", "mean_cautious", "share_50_cautious", "share_90_cautious"]
+CUMULATIVE = ["tag_type", "flight_id", "minutes", "area_50_ha", "area_90_ha"]
+RANGES = ["tag_type", "height_m", "d50_m", "d50_low_m", "d50_high_m", "d90_m", "d90_low_m", "d90_high_m", "sweep_width_m", "sweep_width_low_m", "sweep_width_high_m"]
+SEARCHED = ["flight_id", "tag_type", "row", "column", "independent", "one_look_per_pass", "cautious"]
+
+
+@dataclass(frozen=True)
+class TypeSearched:
+    """What the search for one tag type came to; every attribute one table, and what a silent tag of the type is judged by."""
+
+    tag_type: str
+    search: GroundSearch
+    area: pd.DataFrame
+    cells: pd.DataFrame
+    polygons: list[dict]
+    cumulative: pd.DataFrame
+    ranges: pd.DataFrame
+
+
+def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFrame, ground: Ground) -> None:
+    """Work out where a tag would have been heard, and leave the tables.
+
+    fixes : columns of FIXES: whom any flight heard. The model is the one from all beacons; a tag lies on the ground.
+    """
+    records, tags, beacons, track = (workspace.read_work(name) for name in ("records", "tags", "beacons", "track"))
+    listened, model = Listened(records, track), models.whole.model
+    area = searched_ground(ground, listened.records)
+    sought = sought_tags(tags, records)
+    found = [] if area is None else [search_for_type(tag_type, ids, listened, model, models.drawn(None), area) for tag_type, ids in sought.items()]
+    found = [each for each in found if each is not None]
+    _leave_ground(workspace, found, ground)
+    tables = {"searched_area": _joined([each.area for each in found], AREA), "cumulative_area": _joined([each.cumulative for each in found], CUMULATIVE),
+              "detection_ranges": _joined([each.ranges for each in found], RANGES)}
+    missing = not_found_table(missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None))
+    tables |= {"not_found": missing, "silence_explained": explanation_table(missing, stated_priors(workspace.survey))}
+    for name, table in tables.items():
+        workspace.write_work(name, table)
+        workspace.write_table(name, table)
+    write_search_test(workspace, listened, beacons, model)
+
+
+def stated_priors(survey) -> tuple[StatedPrior, ...]:
+    """The beliefs under which a silence is explained: the survey's, or the three of pipeline.search."""
+    stated = survey.search.priors
+    return tuple(StatedPrior(prior.name, prior.in_area, prior.silent) for prior in stated) if stated else PRIORS
+
+
+def sought_tags(tags: pd.DataFrame, records: pd.DataFrame) -> dict[str, list[str]]:
+    """Tag type -> the tags of that type that stand for what was searched for: the animals of the register, without one every tag but beacons and decoys."""
+    animals = tags[tags["role"] == "animal"]
+    chosen = animals if len(animals) else tags[~tags["role"].isin(["beacon", "decoy"])]
+    chosen = chosen if len(chosen) else tags
+    chosen = chosen[chosen["tag_id"].isin(records["tag_id"].unique())]
+    return {str(tag_type): list(own["tag_id"]) for tag_type, own in chosen.assign(tag_type=chosen["tag_type"].fillna("")).groupby("tag_type", sort=True)}
+
+
+def searched_ground(ground: Ground, usable: pd.DataFrame):
+    """The ground asked about: the study area, else that round the tracks. None when no record has a place."""
+    if not len(usable):
+        return None
+    return ground.study_area.union_all() if ground.study_area is not None else ground_round_track(usable["easting_m"], usable["northing_m"], MARGIN_M)
+
+
+def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalModel, draws, area) -> TypeSearched | None:
+    """Everything about one tag type; None when no flight listened to a tag of it."""
+    looks = listened.of_type(tag_ids)
+    if not looks:
+        return None
+    search = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS))
+    coarse = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS_CUMULATIVE))
+    listenings = {flight_id: look.listening for flight_id, look in looks.items()}
+    searched = ground_searched(search, listenings, tag_type)
+    growth = cumulative_area(coarse, listenings, {flight_id: look.minutes for flight_id, look in looks.items()}, tag_type, EVERY_MIN)
+    heights = np.concatenate([listening.height_above_ground_m for listening in listenings.values()])
+    steps = np.concatenate([listening.step_m for listening in listenings.values()])
+    steps = steps[np.isfinite(steps) & (steps > 0)]
+    step_m = float(np.clip(np.median(steps), 10.0, 500.0)) if len(steps) else 50.0
+    ranges = range_table(model, list(draws), [tag_type], float(np.median(heights)), step_m, antenna_known(looks))
+    return TypeSearched(tag_type, search, area_table(searched, search.grid, tag_type), _cells(searched, search.grid, tag_type),
+                        _polygons(searched, search.grid, tag_type), growth.assign(tag_type=tag_type), ranges)
+
+
+def missing_tags(tags: pd.DataFrame, fixes: pd.DataFrame, listened: Listened, searches: dict[str, GroundSearch], has_study_area: bool) -> list[MissingTag]:
+    """Animals of the register that no flight heard, with the detection by the flights that listened to them. Every cell of the ground is taken as equally likely."""
+    heard = set(fixes.loc[fixes["records_heard"].fillna(0) > 0, "tag_id"])
+    silent = tags[(tags["role"] == "animal") & ~tags["tag_id"].isin(heard)].sort_values("tag_id", kind="stable")
+    last_utc = fixes["time_end_utc"].max()
+    text = "anywhere in the study area alike" if has_study_area else f"anywhere within {MARGIN_M:.0f} m of the ground flown over alike"
+    missing = []
+    for tag in silent.to_dict("records"):
+        listenings = listened.of_tag(tag["tag_id"])
+        search = searches.get(str(tag["tag_type"] or ""))
+        cells = int(search.grid.inside.sum()) if search else 1
+        detection = search.detection(list(listenings.values()), str(tag["tag_type"] or "")) if search and listenings else None
+        nothing = np.zeros(cells)
+        missing.append(MissingTag(
+            str(tag["tag_id"]), str(tag["animal_id"] or ""), str(tag["species"] or ""), sum(len(each) for each in listenings.values()) if detection else 0,
+            prior_over_area(cells), text, detection.independent if detection else nothing, detection.cautious if detection else nothing,
+            battery_used=_battery_used(tag, last_utc)))
+    return missing
+
+
+def _battery_used(tag: dict, last_utc) -> float:
+    if any(pd.isna(time) for time in (tag["deployed_utc"], tag["expected_end_utc"], last_utc)) or tag["expected_end_utc"] <= tag["deployed_utc"]:
+        return float("nan")
+    return float((last_utc - tag["deployed_utc"]) / (tag["expected_end_utc"] - tag["deployed_utc"]))
+
+
+def _cells(searched: dict, grid: SearchGrid, tag_type: str) -> pd.DataFrame:
+    rows, columns = np.nonzero(grid.inside)
+    parts = [pd.DataFrame({"flight_id": flight_id, "tag_type": tag_type, "row": rows, "column": columns, "independent": found.independent,
+                           "one_look_per_pass": found.one_look_per_pass, "cautious": found.cautious}) for flight_id, found in searched.items()]
+    return pd.concat(parts, ignore_index=True)
+
+
+def _polygons(searched: dict, grid: SearchGrid, tag_type: str) -> list[dict]:
+    half = grid.cell_m / 2.0
+    boxes = shapely.box(grid.easting_m - half, grid.northing_m - half, grid.easting_m + half, grid.northing_m + half)
+    polygons = []
+    for flight_id, found in searched.items():
+        for level in THRESHOLDS:
+            there = boxes[found.cautious >= level]
+            if len(there):
+                polygons.append({"flight_id": flight_id, "tag_type": tag_type, "probability": level, "geometry": shapely.union_all(there)})
+    return polygons
+
+
+def _leave_ground(workspace: Workspace, found: list[TypeSearched], ground: Ground) -> None:
+    workspace.write_work("searched", _joined([each.cells for each in found], SEARCHED))
+    polygons = [polygon for each in found for polygon in each.polygons]
+    workspace.write_work("searched_areas", gpd.GeoDataFrame(polygons, columns=["flight_id", "tag_type", "probability", "geometry"], geometry="geometry",
+                                                            crs=ground.projection.crs))
+    grids = [each.search.grid for each in found][:1]  # one ground for all tag types
+    workspace.write_json("searched_grid", [{"west_m": grid.west_m, "north_m": grid.north_m, "cell_m": grid.cell_m, "rows": grid.inside.shape[0],
+                                            "columns": grid.inside.shape[1]} for grid in grids])
+
+
+def _joined(parts: list[pd.DataFrame], columns: list[str]) -> pd.DataFrame:
+    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
