@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
+import shutil
+import tempfile
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import geopandas as gpd
@@ -164,12 +168,22 @@ def sample_notebook(folder: Path, names: list[str]):
 LINKS = (ReportLink("index.html", "Overview"), ReportLink("quality_check.html", "Quality check"), ReportLink("localisation.html", "Localisation", True), ReportLink("error_calibration.html", "Error calibration"))
 
 
-def sample_report(folder: Path, names: list[str] = tuple(f"Hare {number:02d}" for number in range(1, 9))) -> str:
+def sample_report(folder: Path, names: list[str] = tuple(f"Hare {number:02d}" for number in range(1, 7))) -> str:
     """The exported report as text."""
     return export_report(
         sample_notebook(folder, list(names)), title="Where the tags are", campaign="Invented valley, spring 2024", subtitle="3 to 5 May 2024 (UTC), two flights", links=LINKS,
         closing_html='<section><h2>What this run used</h2><p>Nothing: it is invented.</p></section>', notebook_file="notebooks/2_localisation.ipynb",
     )
+
+
+@cache
+def sample_folder() -> Path:
+    """A folder with localisation.html and index.html, made once for all tests of a session and removed at its end."""
+    folder = Path(tempfile.mkdtemp(prefix="sample-report-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    (folder / "localisation.html").write_text(sample_report(folder), encoding="utf-8", newline="\n")
+    (folder / "index.html").write_text(sample_index(folder), encoding="utf-8", newline="\n")
+    return folder
 
 
 def sample_index(folder: Path) -> str:

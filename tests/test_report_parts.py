@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.figures.style import figure_as_png
 from pipeline.messages import Message
 from pipeline.report import Book, Column, see, write_table_file
 from pipeline.report.cells import cell_text, default_format
@@ -105,7 +106,7 @@ def test_a_figure_takes_its_colours_from_the_page_and_leaves_two_files(book, tmp
 
 
 def test_a_heavy_figure_is_shown_as_a_picture():
-    assert picture_html("<svg>" + "x" * 400_000 + "</svg>", b"png", "Many marks.", "heavy").startswith('<img class="drawn" alt="Many marks."')
+    assert picture_html("<svg>" + "x" * 400_000 + "</svg>", figure_as_png(sample_figure()), "Many marks.", "heavy").startswith('<img class="drawn" alt="Many marks."')
 
 
 def test_a_figure_is_saved_with_the_same_bytes_twice(tmp_path):

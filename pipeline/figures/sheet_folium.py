@@ -1,4 +1,4 @@
-"""The interactive map of a sheet: folium holds the map, its panes, rasters and polygons; our own script draws the marks."""
+"""The interactive map of a sheet: folium holds the map, its panes, rasters and study area; our own script draws the rest."""
 
 from __future__ import annotations
 
@@ -57,9 +57,8 @@ def folium_map(sheet: MapSheet, name: str) -> folium.Map:
     for theme, overlay, alt in (("relief", relief_overlay(sheet), "Shaded relief"), ("searched", searched_overlay(sheet), "Ground searched, light to deep")):
         if overlay is not None:
             layers[theme] = _image_layer(overlay, theme, alt).add_to(chart)
-    for theme, collection in (("area", _area_features(sheet, places)), ("regions", _region_features(sheet, places))):
-        if collection["features"]:
-            layers[theme] = folium.GeoJson(collection, name=theme, style_function=_look, control=False, show=True, smooth_factor=0.6).add_to(chart)
+    if sheet.area is not None:
+        layers["area"] = folium.GeoJson(_area_features(sheet, places), name="area", style_function=_look, control=False).add_to(chart)
     chart.fit_bounds(places.bounds_deg())
     OpenSheet(layers, sheet_payload(sheet, places)).add_to(chart)
     _number_elements(chart, name)
@@ -79,32 +78,17 @@ def _look(feature: dict) -> dict:
 
 
 def _area_features(sheet: MapSheet, places: SheetPlaces) -> dict:
-    shapes = [] if sheet.area is None else list(sheet.area.geometry)
-    return _collection([_feature(index, geometry, places, "area") for index, geometry in enumerate(shapes)])
-
-
-def _region_features(sheet: MapSheet, places: SheetPlaces) -> dict:
-    if sheet.region_shapes is None:
-        return _collection([])
-    features = []
-    for index, row in enumerate(sheet.region_shapes.itertuples()):
-        second = " second" if getattr(row, "second_place", False) else ""
-        features.append(_feature(index, row.geometry, places, f"region p{round(row.probability * 100)}{second}"))
-    return _collection(features)
+    return {"type": "FeatureCollection", "features": [_feature(index, geometry, places, "area") for index, geometry in enumerate(sheet.area.geometry)]}
 
 
 def _feature(index: int, geometry, places: SheetPlaces, look: str) -> dict:
-    """A polygon with its look and its number; names and notes go the safe way, with the payload."""
+    """A polygon with its look and its number and no words: what stands in folium's own data is rendered as a template."""
 
     def to_degrees(metres):
         latitude, longitude = places.degrees(*metres[:, :2].T)
         return np.stack([longitude, latitude], axis=-1).round(6)
 
     return {"type": "Feature", "id": str(index), "properties": {"look": look}, "geometry": _lists(mapping(shapely.transform(geometry, to_degrees)))}
-
-
-def _collection(features: list[dict]) -> dict:
-    return {"type": "FeatureCollection", "features": features}
 
 
 def _lists(shape: dict) -> dict:

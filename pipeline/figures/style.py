@@ -167,6 +167,8 @@ def new_figure(rows: int = 1, columns: int = 1, *, width_in: float = TEXT_WIDTH_
 
 def settle(figure: Figure) -> None:
     """Fix the layout of a figure, so that every save of it gives the same bytes."""
+    if figure.get_layout_engine() is None:
+        return
     with in_style(), _any_letter():
         figure.draw_without_rendering()
         figure.set_layout_engine("none")

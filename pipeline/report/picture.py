@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import base64
+import io
 import re
 from html import escape
+
+from PIL import Image
 
 from pipeline.figures.style import LIGHT
 
@@ -19,9 +22,16 @@ def picture_html(svg: str, png: bytes, alt: str, name: str) -> str:
     if not alt.strip():
         raise ValueError(f"picture {name!r} needs an alternative text that tells its finding")
     if len(svg.encode("utf-8")) > HEAVIEST_SVG_BYTES:
-        data = base64.b64encode(png).decode("ascii")
-        return f'<img class="drawn" alt="{escape(alt.strip())}" src="data:image/png;base64,{data}">'
+        return f'<img class="drawn" alt="{escape(alt.strip())}" src="{_light_copy(png)}">'
     return _svg_in_page(svg, alt.strip(), name)
+
+
+def _light_copy(png: bytes) -> str:
+    """The picture as a data URI in a format a third of the size; the PNG itself is saved beside the report."""
+    stream = io.BytesIO()
+    with Image.open(io.BytesIO(png)) as picture:
+        picture.convert("RGB").save(stream, "WEBP", quality=84, method=4)
+    return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
 def _svg_in_page(svg: str, alt: str, name: str) -> str:

@@ -58,6 +58,11 @@
       this.shown = function () { return true; };
     },
     show: function (test) { this.shown = test; return this.redraw(); },
+    replace: function (marks) {
+      this.marks = marks;
+      if (this._map) this._project();
+      return this.redraw();
+    },
     getBounds: function () { return L.latLngBounds(this.marks.map(function (mark) { return mark.place; })); },
     _project: function () {
       const map = this._map;
@@ -75,7 +80,7 @@
           }).join("L") + end);
         });
       }, this);
-      this._renderer._setPath(this, pieces.join("") || "M0 0");
+      this._renderer._setPath(this, pieces.join("") || "M0 0");       // a path without a move is an error
     },
     _containsPoint: function () { return false; },
     /* The shown mark nearest to a point of the map, within `reach` pixels. */

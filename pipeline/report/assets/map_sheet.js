@@ -32,11 +32,10 @@
       this.words = new fixledger.Words(this.labels());
       this.words.obstacles = this.words.words.map(function (word) { return word.place; });
       const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.points(told.fetch, this.fetchKinds());
-      const regions = this.layers.regions ? [this.layers.regions] : [];
+      const regions = this.regions();
       const tracks = told.tracks.map(function (track) {
         return L.polyline(track.parts.map(fixledger.places), { className: "track", interactive: false, smoothFactor: 0.7 });
       });
-      this.regionHover();
       this.gridLayer = fixledger.tools.gridLines(map, this.grid);
       this.themes = [
         { words: "Relief", layers: this.layers.relief ? [this.layers.relief].concat(this.heights()) : [] },
@@ -103,33 +102,61 @@
     }
 
     records() {
-      const told = this.told.records, shapes = this.told.shapes, radii = this.told.radii, tags = this.told.tags;
+      const told = this.told.records;
       if (!told) return [];
-      const places = fixledger.places(told.at);
       let seconds = 0;
-      const times = told.time.map(function (step) { seconds += step; return seconds ? new Date(seconds * 1000).toISOString().replace("T", " ").slice(0, 19) + " UTC" : ""; });
-      const heard = [], silent = [];
-      told.groups.forEach(function (group) {
-        const name = tags[group.tag] || "", barred = new Set(group.saturated);
-        group.heard.forEach(function (spot, index) {
-          const strength = group.db[index] === null ? "heard" : "heard at " + group.db[index] + " dB" + (barred.has(index) ? ", at the ceiling" : "");
-          heard.push({ place: places[spot], tag: group.tag, radius: radii.heard[group.size[index]], shape: barred.has(index) ? shapes["barred triangle"] : shapes.triangle, words: [name, strength, times[spot]].filter(Boolean) });
-        });
-        for (let run = 0; run < group.silent.length; run += 2) {
-          for (let spot = group.silent[run]; spot < group.silent[run] + group.silent[run + 1]; spot++) {
-            silent.push({ place: places[spot], tag: group.tag, radius: radii.silent, shape: shapes.square, words: [name, "listened, not heard", times[spot]].filter(Boolean) });
-          }
-        }
-      });
-      this.recordFields = [this.marks(silent, "mark-silent"), this.marks(heard, "mark-heard")];
+      this.spots = fixledger.places(told.at);
+      this.times = told.time.map(function (step) { return (seconds += step); });
+      this.recordFields = [this.marks([], "mark-silent"), this.marks([], "mark-heard")];
       this.showRecords();
       return this.recordFields;
     }
 
+    /* The records of the chosen tag; of all tags, unless there are several and none is chosen. */
     showRecords() {
-      const chosen = this.chosen, wait = this.told.recordsWait;
-      const test = chosen < 0 ? function () { return !wait; } : function (mark) { return mark.tag === chosen; };
-      (this.recordFields || []).forEach(function (field) { field._map ? field.show(test) : (field.shown = test); });
+      if (!this.recordFields) return;
+      const chosen = this.chosen, wait = this.told.recordsWait, sheet = this;
+      const groups = this.told.records.groups.filter(function (group) { return chosen < 0 ? !wait : group.tag === chosen; });
+      this.recordFields[0].replace(groups.flatMap(function (group) { return sheet.silentMarks(group); }));
+      this.recordFields[1].replace(groups.flatMap(function (group) { return sheet.heardMarks(group); }));
+    }
+
+    heardMarks(group) {
+      const sheet = this, shapes = this.told.shapes, radii = this.told.radii.heard, barred = new Set(group.saturated);
+      return group.heard.map(function (spot, index) {
+        const strength = group.db[index] === null ? "heard" : "heard at " + group.db[index] + " dB" + (barred.has(index) ? ", at the ceiling" : "");
+        return { place: sheet.spots[spot], tag: group.tag, radius: radii[group.size[index]], shape: barred.has(index) ? shapes["barred triangle"] : shapes.triangle, words: function () { return sheet.recordWords(group, spot, strength); } };
+      });
+    }
+
+    silentMarks(group) {
+      const sheet = this, marks = [];
+      for (let run = 0; run < group.silent.length; run += 2) {
+        for (let spot = group.silent[run]; spot < group.silent[run] + group.silent[run + 1]; spot++) {
+          marks.push({ place: this.spots[spot], tag: group.tag, radius: this.told.radii.silent, shape: this.told.shapes.square, words: function () { return sheet.recordWords(group, spot, "listened, not heard"); } });
+        }
+      }
+      return marks;
+    }
+
+    recordWords(group, spot, what) {
+      const seconds = this.times[spot], time = seconds ? new Date(seconds * 1000).toISOString().replace("T", " ").slice(0, 19) + " UTC" : "";
+      return [this.told.tags[group.tag] || "", what, time].filter(Boolean);
+    }
+
+    /* Regions as polygons, the widest below; what is known of each comes up under the pointer. */
+    regions() {
+      const sheet = this, tags = this.told.tags;
+      this.regionShapes = this.told.regions.map(function (region) {
+        const rings = region.rings.map(function (polygon) { return polygon.map(fixledger.places); });
+        const shape = L.polygon(rings, { className: "region p" + Math.round(100 * region.probability) + (region.second ? " second" : ""), smoothFactor: 0.6 });
+        const words = [tags[region.tag], "inside with probability " + region.probability, region.flight && "flight " + region.flight, region.note].filter(Boolean);
+        shape.tag = region.tag;
+        shape.on("mouseover", function () { sheet.under = words; });
+        shape.on("mouseout", function () { sheet.under = null; });
+        return shape;
+      });
+      return this.regionShapes;
     }
 
     levels() {
@@ -145,17 +172,6 @@
 
     heights() {
       return this.told.heights.map(function (height) { return L.polyline(height.lines.map(fixledger.places), { className: "height", interactive: false, smoothFactor: 1 }); });
-    }
-
-    regionHover() {
-      const regions = this.layers.regions, known = this.told.regions, tags = this.told.tags, sheet = this;
-      if (!regions) return;
-      regions.eachLayer(function (layer) {
-        const about = layer.about = known[+layer.feature.id];
-        const words = [tags[about.tag], "inside with probability " + about.probability, about.flight && "flight " + about.flight, about.note].filter(Boolean);
-        layer.on("mouseover", function () { sheet.under = words; });
-        layer.on("mouseout", function () { sheet.under = null; });
-      });
     }
 
     addTools() {
@@ -183,7 +199,7 @@
           const near = field.nearest(event.layerPoint, 11);
           if (near && (!best || near.far < best.far)) best = near;
         });
-        const words = best ? best.mark.words : measure.isOn() ? null : sheet.under;
+        const said = best && best.mark.words, words = said ? (typeof said === "function" ? said() : said) : measure.isOn() ? null : sheet.under;
         if (!words) return tip.remove();
         const box = document.createElement("div");
         words.forEach(function (line) { L.DomUtil.create("div", "", box).textContent = line; });
@@ -198,10 +214,11 @@
       if (tag === this.chosen) return;
       this.chosen = tag;
       const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
-      if (this.layers.regions) this.layers.regions.eachLayer(function (layer) {
-        const mine = layer.about.tag === tag;
-        if (layer.getElement()) layer.getElement().classList.toggle("faded", tag >= 0 && !mine);
-        if (mine) { places.push(layer.getBounds()); layer.bringToFront(); }
+      this.regionShapes.forEach(function (shape) {
+        const mine = shape.tag === tag;
+        if (shape.getElement()) shape.getElement().classList.toggle("faded", tag >= 0 && !mine);
+        if (mine) places.push(shape.getBounds());
+        if (mine && shape._map) shape.bringToFront();
       });
       (this.beaconLines || []).forEach(function (line) { if (line.getElement()) line.getElement().classList.toggle("faded", !own(line)); });
       this.fields.forEach(function (field) {
