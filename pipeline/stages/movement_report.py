@@ -7,11 +7,12 @@ from pipeline.figures import movement as draw
 from pipeline.report.book import Book
 from pipeline.report.display import see
 from pipeline.stages import movement_words as say
+from pipeline.stages.movement_numbers import as_given, p_value, probability, ratio, two_figures
 from pipeline.stages.movement_sheet import movement_sheet
 from pipeline.stages.movement_summaries import TABLE_FILES, MovementTables
 from pipeline.stages.workspace import Workspace
 
-FIGURE = say.as_given           # a text cell set like a figure
+FIGURE = as_given           # a text cell set like a figure
 
 
 class MovementReport:
@@ -29,8 +30,7 @@ class MovementReport:
     def map(self):
         """Positions and regions by date."""
         sheet: MapSheet = movement_sheet(self.workspace, self.tables)
-        return self.book.map("movement-map", sheet, "Positions of every animal, numbered in order of time, with their regions. "
-                             "Type a tag to see its own. The regions hold the animal with the probability stated, as tested on the beacons.")
+        return self.book.map("movement-map", sheet, say.map_caption(self.tables))
 
     def what_moved(self):
         """Which animals moved, net distances and every step."""
@@ -61,7 +61,7 @@ class MovementReport:
         frame = say.extent_frame(self.tables)
         table = self._table("extents", "extents", frame, "Extent of fixes (smallest convex polygon), where number and error of the fixes allow it.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
-            "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", say.ratio), "short": ("verdict", "", "text")},
+            "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("verdict", "", "text")},
             notes="Median and interval over draws of every fix from its region. Extents grow with the number of fixes and with their errors: do not compare "
                   "animals with unequal numbers. Ranges by method, with the reason for each animal, are in ranges.csv.")
         return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table)
@@ -76,7 +76,7 @@ class MovementReport:
                                           say.pair_alt(nearest)))
             parts.append(self._table("proximity", "proximity", frame, "Pairs of animals in one flight, the nearest first.", {
                 "pair": ("pair", "", "text"), "flight_id": ("flight", "", "text"), "distance": ("distance", "m (95 % interval)", FIGURE),
-                "probability_50_m": ("within 50 m", "probability", say.probability), "probability_100_m": ("within 100 m", "probability", say.probability)},
+                "probability_50_m": ("within 50 m", "probability", probability), "probability_100_m": ("within 100 m", "probability", probability)},
                 notes="Both were heard in the same flight, not at the same second.", most_rows=15))
         return self.book.together(*parts)
 
@@ -85,7 +85,7 @@ class MovementReport:
         frame = self.tables.fidelity
         table = self._table("site-fidelity", "fidelity", frame, "Pairs of an animal's fixes that could be one place.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
-            "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", say.two_figures)},
+            "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
             notes="Detectable: movement found in 8 of 10 cases. Each pair at the 5 % level. Pairs share fixes, so the share has no interval; it is no test against random movement.")
         return self.book.together(self.book.words(say.fidelity_heading(frame), *say.fidelity_paragraphs(frame)), table)
 
@@ -106,9 +106,9 @@ class MovementReport:
     def errors(self):
         """The errors that all of this rests on."""
         frame = self.tables.errors.assign(inside=say.inside(self.tables.errors))
-        table = self._table("fix-errors", "errors", frame, "Errors of the fixes that movement rests on. Beacons were located by models that had not seen their own data.", {
-            "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", say.two_figures), "p90_m": ("9 in 10 below", "m", say.two_figures),
-            "largest_m": ("largest", "m", say.two_figures), "inside": ("inside", "95 % region", FIGURE)})
+        table = self._table("fix-errors", "errors", frame, say.errors_caption(self.tables), {
+            "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", two_figures), "p90_m": ("9 in 10 below", "m", two_figures),
+            "largest_m": ("largest", "m", two_figures), "inside": ("inside", "95 % region", FIGURE)})
         return self.book.together(self.book.words(say.errors_heading(self.tables.errors), *say.errors_paragraphs(self.tables.errors)), table)
 
     def limits(self):
@@ -119,8 +119,8 @@ class MovementReport:
         frame = say.step_frame(self.tables.steps)
         return self._table("steps", "steps", frame, "Steps between positions: those that moved first.", {
             "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days", ".1f"), "distance": ("distance", "m (95 % interval)", FIGURE),
-            "minimum_detectable_m": ("detectable", "m", say.two_figures), "p_adjusted": ("p, adjusted", "", say.p_value),
-            "rate_low_m_per_day": ("at least", "m per day", say.two_figures), "said": ("verdict", "", "text")},
+            "minimum_detectable_m": ("detectable", "m", two_figures), "p_adjusted": ("p, adjusted", "", p_value),
+            "rate_low_m_per_day": ("at least", "m per day", two_figures), "said": ("verdict", "", "text")},
             notes=f"Detectable: movement found in 8 of 10 cases at the level asked for here. At least: straight line, shortest distance of the interval; "
                   f"the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
 

@@ -6,48 +6,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.movement import gate, unmoved_step_m
+from pipeline.stages.movement_numbers import count, two_figures, with_interval
 
 RANGE_FIXES = 30
-
-
-# Numbers as read
-
-def two_figures(value) -> str:
-    """A length or area to two significant figures."""
-    rounded = float(f"{float(value):.2g}")
-    return f"{rounded:.0f}" if rounded >= 10 or rounded == 0 else f"{rounded:g}"
-
-
-def probability(value) -> str:
-    """Two decimals, never 0 or 1."""
-    return "<0.01" if value < 0.01 else ">0.99" if value > 0.99 else f"{value:.2f}"
-
-
-def p_value(value) -> str:
-    """Three decimals, never 0."""
-    return "<0.001" if value < 0.001 else f"{value:.3f}"
-
-
-def ratio(value) -> str:
-    """Error over range; infinite where the fixes scatter no more than their errors."""
-    return "no scatter left" if np.isinf(value) else f"{value:.2f}"
-
-
-def as_given(value) -> str:
-    """Text that is set like a figure."""
-    return str(value)
-
-
-def with_interval(value, low, high):
-    """"410 (180 to 640)"; None when there is no value."""
-    if pd.isna(value):
-        return None
-    return f"{two_figures(value)} ({two_figures(low)} to {two_figures(high)})"
-
-
-def count(number, one, many=None) -> str:
-    """"1 animal", "2 animals"."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 # What the tables say
@@ -101,6 +62,17 @@ def _range_sentence(tables):
     return "No range is given: errors are too large, or the extents still grow."
 
 
+def map_caption(tables) -> str:
+    tested = "as tested on the beacons" if tables.errors["of"].notna().any() else "by the model's own word: there were no beacons to test it on"
+    return (f"Positions of every animal, numbered in order of time, with their regions. Type a tag to see its own. "
+            f"The regions hold the animal with the probability stated, {tested}.")
+
+
+def errors_caption(tables) -> str:
+    beacons = " Beacons were located by models that had not seen their own data." if tables.errors["of"].notna().any() else ""
+    return f"Errors of the fixes that movement rests on.{beacons}"
+
+
 def moved_heading(tables) -> str:
     number = len(movers(tables))
     if not testable(tables):
@@ -114,10 +86,12 @@ def moved_paragraphs(tables) -> list[str]:
         return [gate(1).sentence]
     verdicts = steps["verdict"].value_counts()
     seen = steps["minimum_detectable_m"]
+    hidden = verdicts.get("cannot tell", 0)
+    blind = f", {hidden} cannot tell because even a kilometre could have stayed hidden" if hidden else ""
     shaped = int((steps["test"] == "shape").sum())
     return [
-        f"{count(len(steps), 'step')} were tested, from each position to the next and from the first to the last: {verdicts.get('moved', 0)} moved, "
-        f"{verdicts.get('not shown', 0)} not shown, {verdicts.get('cannot tell', 0)} cannot tell because even a kilometre could have stayed hidden.",
+        f"{count(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
+        f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
         f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are not ellipses and were tested with the shape they have.",
     ]
@@ -313,7 +287,7 @@ def limits(tables) -> list[str]:
     return [
         "Each step compares the calibrated posteriors of two flights. The test asks how much of the distribution of the displacement is less likely than no displacement at "
         "all: by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
-        f"adjusted by Holm's rule over all {count(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover once in "
+        f"adjusted by Holm's rule over all {count(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover at most once in "
         f"{1 / tables.significance:.0f} times.",
         "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "
         "are taken as independent; a bias that both share cancels, which makes the test cautious.",
