@@ -93,7 +93,8 @@ def test_an_environment_is_made_once_and_finds_the_project_from_any_folder(small
     own = small_project / ".venv"
     interpreter = bootstrap._own_interpreter(small_project, own)
     assert "Making the environment in" in capfd.readouterr().out
-    found = subprocess.run([interpreter, "-c", "import pipeline; print(pipeline.WORD)"], cwd=tmp_path, capture_output=True, text=True)
+    bare = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    found = subprocess.run([interpreter, "-c", "import pipeline; print(pipeline.WORD)"], cwd=tmp_path, env=bare, capture_output=True, text=True)
     assert found.stdout.strip() == "found", found.stderr
     assert bootstrap._own_interpreter(small_project, own) == interpreter
     assert capfd.readouterr().out == ""
