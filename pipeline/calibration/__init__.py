@@ -1,10 +1,15 @@
 """Errors against known positions, coverage, and the widening that makes regions honest."""
 
-from pipeline.calibration.coverage import LEVELS, coverage_table, exact_interval, what_beacons_can_prove
-from pipeline.calibration.errors import error_summary, median_interval, summary_by
+from pipeline.calibration.coverage import LEVELS, chance_of_so_few, coverage_table, exact_interval, what_beacons_can_prove
+from pipeline.calibration.errors import (accuracy_statement, doubtful_places, elliptical_probability, elliptical_radius, error_summary, median_interval,
+                                         median_interval_by_place, nssda_95_m, summary_by)
 from pipeline.calibration.held_out import HeldOutModels, fit_held_out, known_tags, stands_in
 from pipeline.calibration.locating import Heard, Widening, find_widening, gather_heard, locate_all
-from pipeline.calibration.widening import TestedPlace, choose_widening, scores, widenings_leaving_out
+from pipeline.calibration.residual_correlation import residual_correlation, simulated_residuals
+from pipeline.calibration.residuals import expected_when_heard, pattern_at, record_residuals
+from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
 
-__all__ = ["Heard", "HeldOutModels", "LEVELS", "TestedPlace", "Widening", "choose_widening", "coverage_table", "error_summary", "exact_interval", "find_widening", "fit_held_out", "gather_heard", "known_tags", "locate_all", "median_interval",
-           "scores", "stands_in", "summary_by", "what_beacons_can_prove", "widenings_leaving_out"]
+__all__ = ["Heard", "HeldOutModels", "LEVELS", "HeldOutPlace", "Widening", "accuracy_statement", "chance_of_so_few", "choose_widening", "coverage_table",
+           "doubtful_places", "elliptical_probability", "elliptical_radius", "error_summary", "exact_interval", "expected_when_heard", "find_widening",
+           "fit_held_out", "gather_heard", "known_tags", "locate_all", "median_interval", "median_interval_by_place", "nssda_95_m",
+           "pattern_at", "record_residuals", "residual_correlation", "scores", "simulated_residuals", "stands_in", "summary_by", "what_beacons_can_prove", "widenings_leaving_out"]

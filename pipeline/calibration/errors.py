@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.special import ive
 from scipy.stats import binom
 
-# FGDC-STD-007.3-1998 (NSSDA), appendix 3-A: 95 % radius of a circular normal error from its radial RMSE.
-NSSDA_FACTOR = 1.7308
+from pipeline.calibration.coverage import exact_interval
+
+# FGDC-STD-007.3-1998 (NSSDA), appendix 3-A and section 3.2.2: 95 % radius in standard deviations of one axis, the least number of check points,
+# and the ratio of the axes below which the mean of the two stands for neither.
+RADIUS_95_PER_SD = 2.4477
+NSSDA_POINTS = 20
+NSSDA_RATIO = 0.6
+# Fewer than this and no order statistics bound the median with 95 % confidence.
+PLACES_FOR_AN_INTERVAL = 6
+_RESAMPLES = 4000
 
 
 def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
-    """Interval of the median from order statistics: exact, no assumption on the distribution.
+    """Interval of the median from order statistics: exact, no assumption on the distribution, errors independent.
 
     Source: the binomial argument in any text on order statistics. With fewer than 6 errors a 95 % interval does not exist
     and (nan, nan) is returned.
@@ -26,28 +37,111 @@ def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
     return float(ordered[rank - 1]), float(ordered[n - rank])
 
 
-def error_summary(errors: pd.DataFrame) -> dict:
-    """Summary of beacon errors (columns error_m, error_east_m, error_north_m).
+def median_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
+    """Interval of the median of errors of which several belong to one place: whole places are drawn again (bootstrap of clusters).
 
-    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile, RMSE (divided by n) and the
-    NSSDA-type 95 % radius 1.7308 RMSE, all in metres.
+    Where every place has one error this is median_interval. With fewer than 6 places (nan, nan). The same seed gives the
+    same interval. Source: A. C. Davison & D. V. Hinkley, Bootstrap methods and their application, 1997, section 3.8; from memory.
     """
-    size = errors["error_m"].to_numpy(float)
-    if len(size) == 0:
-        return {"n": 0, **{name: float("nan") for name in _SUMMARY}}
-    low, high = median_interval(size)
-    rmse = float(np.sqrt(np.mean(size**2)))
-    values = (float(errors["error_east_m"].mean()), float(errors["error_north_m"].mean()), float(np.median(size)), low, high,
-              float(size.mean()), float(np.quantile(size, 0.9)), rmse, NSSDA_FACTOR * rmse)
-    return {"n": len(size), **dict(zip(_SUMMARY, values))}
+    errors, places = np.asarray(errors_m, float), np.unique(np.asarray(place_ids, object).astype(str), return_inverse=True)[1]
+    count = int(places.max()) + 1 if len(errors) else 0
+    if count < PLACES_FOR_AN_INTERVAL or count == len(errors):
+        return median_interval(errors, confidence) if count == len(errors) else (float("nan"), float("nan"))
+    order = np.argsort(errors, kind="stable")
+    drawn = np.random.default_rng(seed).multinomial(count, np.full(count, 1.0 / count), size=_RESAMPLES)
+    weight = np.cumsum(drawn[:, places[order]], axis=1)
+    medians = errors[order][np.argmax(weight >= 0.5 * weight[:, -1:], axis=1)]
+    low, high = np.quantile(medians, [(1 - confidence) / 2, (1 + confidence) / 2], method="closest_observation")
+    return float(low), float(high)
+
+
+def elliptical_probability(radius: float, ratio: float) -> float:
+    """Probability that a normal error lies within a radius of its mean.
+
+    radius : in standard deviations of the longer axis. ratio : shorter over longer standard deviation. [0 to 1]
+    Source: the density of a bivariate normal integrated over angles; tabulated by H. L. Harter, JASA 55:723, 1960.
+    """
+    if ratio < 1e-9:
+        return float(2.0 * quad(lambda x: np.exp(-0.5 * x * x), 0.0, radius)[0] / np.sqrt(2.0 * np.pi))
+    across, along = 1.0 / ratio**2, 1.0
+
+    def density(r):
+        bend = r * r * (across - along) / 4.0
+        # ive is the Bessel function times exp(-bend), which keeps long, thin ellipses finite
+        return r / ratio * np.exp(bend - r * r * (across + along) / 4.0) * ive(0, bend)
+
+    return float(quad(density, 0.0, radius, points=sorted({min(radius, 3.0 * ratio)}), limit=200)[0])
+
+
+def elliptical_radius(probability: float, ratio: float) -> float:
+    """Radius that holds a probability of a normal error, in standard deviations of the longer axis; ratio as in elliptical_probability."""
+    return float(brentq(lambda radius: elliptical_probability(radius, ratio) - probability, 1e-6, 10.0, xtol=1e-9))
+
+
+def nssda_95_m(error_east_m, error_north_m) -> float:
+    """Radius that would hold 95 % of errors if they were normal, after the NSSDA; blank without errors. [m]
+
+    2.4477 times the mean of the two RMSE (divided by n), which is 1.7308 RMSE_r when they are equal. Where one RMSE is less
+    than 0.6 of the other the standard has no formula, and the exact radius of an elliptical normal error is taken.
+    """
+    rmse = sorted(_rmse(values) for values in (error_east_m, error_north_m))
+    if not np.isfinite(rmse).all():
+        return float("nan")
+    if rmse[1] == 0.0 or rmse[0] / rmse[1] >= NSSDA_RATIO:
+        return RADIUS_95_PER_SD * 0.5 * (rmse[0] + rmse[1])
+    return elliptical_radius(0.95, rmse[0] / rmse[1]) * rmse[1]
+
+
+def _rmse(values) -> float:
+    values = np.asarray(values, float)
+    return float(np.sqrt(np.mean(values**2))) if len(values) else float("nan")
+
+
+def accuracy_statement(errors: pd.DataFrame) -> str:
+    """The sentence of the NSSDA when at least 20 independent beacons were tested, else why it may not be used.
+
+    errors : error_east_m, error_north_m, place_id; one row per fix.
+    """
+    places = errors["place_id"].nunique()
+    if places >= NSSDA_POINTS:
+        radius_m = float(f"{nssda_95_m(errors['error_east_m'], errors['error_north_m']):.2g}")
+        return f"Tested {radius_m:.0f} metres horizontal accuracy at 95% confidence level."
+    return (f"The accuracy statement of the NSSDA needs {NSSDA_POINTS} independent check points, and there {'is' if places == 1 else 'are'} {places}; "
+            "none is made.")
+
+
+def doubtful_places(errors: pd.DataFrame) -> pd.Series:
+    """Flags of fixes so far from their beacon that the surveyed position, and not the fix, may be wrong. Shape (fixes,).
+
+    errors : error_m, level_after. A truth beyond the 99.9 % region, or an error of more than 5 medians beyond the 95 % region.
+    """
+    median = errors["error_m"].median()
+    return (errors["level_after"] > 0.999) | ((errors["error_m"] > 5.0 * median) & (errors["level_after"] > 0.95))
 
 
 _SUMMARY = ("bias_east_m", "bias_north_m", "median_m", "median_low_95_m", "median_high_95_m", "mean_m", "p90_m", "rmse_m", "nssda_95_m")
 
 
+def error_summary(errors: pd.DataFrame) -> dict:
+    """Summary of beacon errors (columns error_m, error_east_m, error_north_m and, if repeats are to be told, place_id).
+
+    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile, RMSE (divided by n) and the
+    95 % radius of the NSSDA, all in metres. Repeats at one place do not narrow the interval.
+    """
+    size = errors["error_m"].to_numpy(float)
+    if len(size) == 0:
+        return {"n": 0, **{name: float("nan") for name in _SUMMARY}}
+    low, high = median_interval_by_place(size, errors["place_id"]) if "place_id" in errors else median_interval(size)
+    values = (float(errors["error_east_m"].mean()), float(errors["error_north_m"].mean()), float(np.median(size)), low, high,
+              float(size.mean()), float(np.quantile(size, 0.9)), _rmse(size), nssda_95_m(errors["error_east_m"], errors["error_north_m"]))
+    return {"n": len(size), **dict(zip(_SUMMARY, values))}
+
+
 def summary_by(errors: pd.DataFrame, by: str) -> pd.DataFrame:
-    """One row of error_summary per value of a column, with the coverage of the calibrated 95 % regions (level_after)."""
+    """One row of error_summary per value of a column, with the coverage of the calibrated 95 % regions (level_after) and its exact interval."""
     rows = []
     for value, part in errors.groupby(by, sort=True, observed=True):
-        rows.append({by: value, **error_summary(part), "inside_95": int((part["level_after"] <= 0.95).sum())})
+        inside = int((part["level_after"] <= 0.95).sum())
+        low, high = exact_interval(inside, len(part))
+        rows.append({by: value, **error_summary(part), "inside_95": inside, "inside_low_95": low, "inside_high_95": high})
     return pd.DataFrame(rows)
