@@ -79,6 +79,14 @@ def test_the_threshold_of_a_record_is_its_noise_and_the_margin(tmp_path):
     assert read(tmp_path, tmp_path / "f1.csv").records["threshold_db"].isna().all()
 
 
+def test_a_margin_above_the_noise_that_strengths_contradict_is_told(tmp_path):
+    path = write(tmp_path, "f1.csv", flight())
+    assert said(read(tmp_path, path, log_format=replace(UTC, heard_above_noise_db=30.0)), "threshold-contradicted").text == (
+        "heard_above_noise_db: 30, but 80% of the heard strengths lie below it")
+    quiet = write(tmp_path, "f2.csv", flight().drop(columns="noise_db"))
+    assert said(read(tmp_path, quiet, log_format=replace(UTC, heard_above_noise_db=6.0)), "noise-missing").severity == "look"
+
+
 def test_every_fault_of_every_file_is_told_at_once(tmp_path):
     log = flight(20).rename(columns={"time_utc": "Time"})
     bad_names = log.rename(columns={"latitude": "Lattitude", "tag_id": "Tag"})

@@ -134,3 +134,13 @@ def test_a_missing_file_is_told(tmp_path):
     findings = Findings()
     assert read_delimited(tmp_path / "none.csv", "none.csv", TextFormat(), findings) is None
     assert "No such file" in said(findings.blocking, "file-unreadable").text
+
+
+def test_an_open_quotation_mark_damages_its_own_line_only(tmp_path):
+    file, findings = read(tmp_path, LINES + '2027-04-25T10:00:12Z,"57.4,t3\n' + LINES.split("\n", 1)[1] * 2)
+    assert len(file.table) == 6 and said(findings, "line-damaged").text == "1 line with an open quotation mark instead of 3 cells"
+
+
+def test_a_file_without_a_complete_record_is_left_out(tmp_path):
+    file, findings = read(tmp_path, "time_utc,latitude,tag_id\n2027-04")
+    assert file is None and "file-no-records" in codes(findings) and findings.blocking == []

@@ -145,3 +145,8 @@ def test_a_day_that_does_not_exist_is_unreadable():
 def test_many_rows_of_one_time_are_read_alike(zone):
     times, _ = times_of(["2027-04-25 10:00:00"] * 50, time_zone=zone)
     assert times.nunique() == 1
+
+
+def test_a_year_that_cannot_be_is_unreadable():
+    times, findings = times_of(["-999", "2027-04-25T10:00:00Z", "9999-01-01T00:00:00Z"])
+    assert as_text(times) == [None, "2027-04-25T10:00:00", None] and said(findings, "time-unreadable").text == "2 records without a readable time"

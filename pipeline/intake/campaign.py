@@ -18,7 +18,7 @@ from pipeline.intake.ground import Terrain, read_study_area, read_terrain
 from pipeline.intake.log_format import LogFormat
 from pipeline.intake.receiver_log import read_log
 from pipeline.intake.registers import BEARINGS, SIGHTINGS, place_beacons, read_beacons, read_bearings, read_sightings, read_tags
-from pipeline.intake.strengths import look_at_scales
+from pipeline.intake.strengths import look_at_scales, look_at_thresholds
 from pipeline.intake.tag_ids import complete_tags, one_row_per_tag, renamed_ids
 from pipeline.intake.tracks import join_positions, read_tracks
 from pipeline.messages import Message
@@ -83,6 +83,7 @@ def read_campaign(*, log_files, log_format: LogFormat, tags_file=None, beacons_f
     tags, doubtful = _tags(registers, rows, name_of(tags_file) if tags_file else "", findings)
     records = _marked(rows, log_format, doubtful, findings)
     look_at_scales(records[records["usable"]], findings)
+    look_at_thresholds(records, log_format.heard_above_noise_db, findings)
     _tell_what_is_missing(registers, terrain, records, findings)
     findings.raise_if_blocked()
     return Intake(

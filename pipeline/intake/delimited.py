@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import re
@@ -119,7 +120,10 @@ def _parse(lines, name, encoding, text_format, findings, expected, refuse, may_b
     good = _whole_lines(lines, header_at, body, delimiter, ended, name, findings)
     if good is None:
         return None
-    cells = lines[header_at].count(delimiter)
+    if not good:
+        refuse("file-no-records", "No complete record in it", file=name, remedy="copy it again from the card", done="file left out")
+        return None
+    cells = _separators_in(lines[header_at], delimiter)
     records = (lines[i].rstrip()[:-1] if lines[i].count(delimiter) > cells and '"' not in lines[i] else lines[i] for i in good)
     table = pd.read_csv(io.StringIO("\n".join([lines[header_at], *records])), sep=delimiter, dtype=str,
                         keep_default_na=False, na_filter=False, skipinitialspace=True, index_col=False, skip_blank_lines=False)
@@ -146,9 +150,8 @@ def _delimiter_of(sample, expected) -> str | None:
 
 def _whole_lines(lines, header_at, body, delimiter, ended, name, findings):
     """Numbers of the lines that have as many cells as the header; the others are told and left out."""
-    cells = lines[header_at].count(delimiter)
-    quoted = any('"' in lines[i] for i in body[:_SAMPLE_LINES])
-    counts = np.array([_cells_in(lines[i], delimiter) if quoted else lines[i].count(delimiter) for i in body])
+    cells = _separators_in(lines[header_at], delimiter)
+    counts = np.array([_separators_in(lines[i], delimiter) for i in body])
     long, short = counts > cells, counts < cells
     # a separator at the end of every record but not of the header is harmless
     if (counts == cells + 1).all() and all(lines[i].rstrip().endswith(delimiter) for i in body):
@@ -168,7 +171,7 @@ def _whole_lines(lines, header_at, body, delimiter, ended, name, findings):
     wrong[-1] &= not unfinished
     if wrong.any():
         first = body[int(np.argmax(wrong))]
-        findings.look("line-damaged", f"{int(wrong.sum())} line{'s' if wrong.sum() > 1 else ''} with {_cells_in(lines[first], delimiter) + 1} instead of {cells + 1} cells",
+        findings.look("line-damaged", f"{int(wrong.sum())} line{'s' if wrong.sum() > 1 else ''} with {_cell_count(counts[np.argmax(wrong)])} instead of {cells + 1} cells",
                       file=name, line=first + 1, value=lines[first][:80], consequence="these records are missing",
                       remedy="copy the file again from the card", done="lines dropped")
         findings.changed("damaged lines dropped", int(wrong.sum()), f"first: line {first + 1}", "")
@@ -177,9 +180,18 @@ def _whole_lines(lines, header_at, body, delimiter, ended, name, findings):
     return [line for line, kept in zip(body, keep) if kept]
 
 
-def _cells_in(line: str, delimiter: str) -> int:
-    """Separators of a line that stand outside quotation marks."""
-    return sum(part.count(delimiter) for part in line.split('"')[::2])
+def _separators_in(line: str, delimiter: str) -> int:
+    """Separators of a line that stand outside quotation marks; -1 when a cell's quotation mark is never closed."""
+    if '"' not in line:
+        return line.count(delimiter)
+    try:
+        return len(next(csv.reader([line], delimiter=delimiter, strict=True))) - 1
+    except csv.Error:
+        return -1
+
+
+def _cell_count(separators: int) -> str:
+    return str(separators + 1) if separators >= 0 else "an open quotation mark"
 
 
 def _cut_short(records, delimiter) -> bool:

@@ -120,3 +120,23 @@ def _look_at_top(strengths_db: np.ndarray, findings: Findings) -> None:
     if share >= 0.02 and counts[-1] > 3 * counts[-6:-1].max():
         findings.look("strength-saturated", f"{100 * share:.0f}% at maximum ({distinct[-1]:g} dB)", value=f"{distinct[-1]:g}",
                       consequence="near positions less certain: the receiver cannot tell how strong these were", remedy="lower the gain next time")
+
+
+def look_at_thresholds(records: pd.DataFrame, heard_above_noise_db: float | None, findings: Findings) -> None:
+    """Told: a stated margin above the noise without any noise in the log, or one that many heard strengths contradict.
+
+    records : rows with heard, strength_db and threshold_db.
+    """
+    if heard_above_noise_db is None:
+        return
+    margin = f"heard_above_noise_db: {heard_above_noise_db:g}"
+    if records["threshold_db"].isna().all():
+        findings.look("noise-missing", f"{margin}, but the log holds no noise_db", consequence="no record has a threshold of its own",
+                      remedy="map the column of the noise level, or remove the setting")
+        return
+    heard = records[records["heard"] & records["threshold_db"].notna()]
+    below = float((heard["strength_db"] < heard["threshold_db"]).mean()) if len(heard) else 0.0
+    # records near the threshold scatter round it; a quarter below it is no scatter
+    if below > 0.25:
+        findings.look("threshold-contradicted", f"{margin}, but {100 * below:.0f}% of the heard strengths lie below it", value=f"{heard_above_noise_db:g}",
+                      consequence="silence is taken to say too much", remedy="set the margin at which the receiver really calls a tag heard")

@@ -16,6 +16,7 @@ _DAY_MONTH = r"^(\d{1,4})[./-](\d{1,2})[./-](\d{2,4})(?:[T ,]+(.*))?$"
 _OFFSET = r"(?:[Zz]|[+-]\d{2}:?\d{2})$"
 _TIME_ONLY = r"^\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm])?$"
 _ISO_DATE = re.compile(r"(?<!\d)((?:19|20)\d{2})[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)")
+_EARLIEST, _LATEST = pd.Timestamp("1900-01-01"), pd.Timestamp("2200-01-01")
 _UNITS = {"unix seconds": 1.0, "unix milliseconds": 1e-3, "gps seconds": 1.0}
 _UTC_NAME = re.compile(r"utc|gmt|zulu", re.IGNORECASE)
 
@@ -54,6 +55,7 @@ def parse_times(text: pd.Series, *, clock: Clock, column: str, file: str, lines:
     if read is None:
         return _nothing(len(lines))
     times, has_offset = (values.take(codes).reset_index(drop=True) for values in read)
+    times = times.where((times >= _EARLIEST) & (times < _LATEST))
     if not has_offset.all():
         times = _with_zone(times, has_offset, text, clock, column, lines, file, findings)
         if times is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import glob
+import os
 import re
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,24 +21,37 @@ def _fault(code: str, text: str):
 
 def existing(value: str, info: ValidationInfo) -> Path:
     """The path, made absolute; the file must exist when the folder of the survey file is known."""
+    if not isinstance(value, str) or not value.strip():
+        raise _fault("path_wrong", f"must be the name of a file (got {value!r})")
     folder = (info.context or {}).get("folder")
     if folder is None:
         return Path(value)
     path = Path(folder) / value
-    if not path.is_file():
-        raise _fault("file_missing", f"no file {value!r}" + (" (it is a folder)" if path.is_dir() else _nearby(path)))
+    if not _is_file(path):
+        raise _fault("file_missing", f"no file {value!r}" + _nearby(path))
     return path
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        # longer than the system allows, or with a NUL character in it
+        return False
 
 
 def _nearby(path: Path) -> str:
     """What lies in the folder that was named, for a mistyped file name."""
-    if not path.parent.is_dir():
+    if os.path.isdir(path):
+        return " (it is a folder)"
+    if not os.path.isdir(path.parent):
         return f"; there is no folder {path.parent.name!r}"
     close = get_close_matches(path.name, sorted(entry.name for entry in path.parent.iterdir()), n=1)
     return f"; did you mean {close[0]!r}?" if close else ""
 
 
 def as_list(value):
+    """One text stands for a list of one."""
     return [value] if isinstance(value, str) else value
 
 
@@ -46,18 +60,20 @@ def matching(patterns: list[str], info: ValidationInfo) -> list[str]:
     folder = (info.context or {}).get("folder")
     if folder is not None:
         for pattern in patterns:
-            if not any(Path(found).is_file() for found in glob.glob(str(Path(glob.escape(str(folder))) / pattern), recursive=True)):
+            if "\0" in pattern or not any(_is_file(Path(found)) for found in glob.glob(str(Path(glob.escape(str(folder))) / pattern), recursive=True)):
                 raise _fault("files_missing", f"no file matches {pattern!r}")
     return patterns
 
 
 def folder_safe(value: str) -> str:
+    """A name that can be a folder on any system."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", value) or value.endswith("."):
         raise _fault("name_unsafe", f"must be a name that any system takes for a folder: letters, digits, '-', '_' and '.', beginning with a letter or digit (got {value!r})")
     return value
 
 
 def metric_crs(value: str) -> str:
+    """A projected CRS in metres."""
     import pyproj
 
     try:
@@ -70,6 +86,7 @@ def metric_crs(value: str) -> str:
 
 
 def any_crs(value: str) -> str:
+    """A CRS that exists."""
     import pyproj
 
     try:
@@ -80,6 +97,7 @@ def any_crs(value: str) -> str:
 
 
 def known_zone(value: str) -> str:
+    """A time zone of the IANA list, UTC or GPS."""
     from zoneinfo import ZoneInfo, available_timezones
 
     if value.upper() in ("UTC", "GPS", "GMT", "Z"):
@@ -98,17 +116,22 @@ def codes(value):
         if get_close_matches(value.lower(), ["blank", "empty"], n=1, cutoff=0.7):
             raise _fault("not_heard", f"must be blank or a list of codes such as [0, -150] (got {value!r}); did you mean 'blank'?")
         return [value]
+    if not isinstance(value, (str, list)):
+        raise _fault("not_heard", f"must be blank or a list of codes such as [0, -150] (got {value!r})")
     return value
 
 
 def separator(value):
-    sign = _SEPARATORS.get(value, value)
+    """A separator, or its name in words."""
+    sign = _SEPARATORS.get(value, value) if isinstance(value, str) else None
     if sign not in _SEPARATORS.values():
         raise _fault("separator_unknown", f"must be comma, semicolon, tab or bar (got {value!r})")
     return sign
 
 
 def column_names(allowed):
+    """A check that every name mapped is a column of the contract."""
+
     def check(names: dict[str, str]) -> dict[str, str]:
         for name in names:
             if name not in allowed:
@@ -120,6 +143,7 @@ def column_names(allowed):
 
 
 def date_format(value: str) -> str:
+    """A known way to write dates, or a pattern."""
     known = ("day first", "month first", "unix seconds", "unix milliseconds", "gps seconds")
     if value not in known and "%" not in value:
         raise _fault("date_format_unknown", f"must be {', '.join(known)} or a pattern such as '%d.%m.%Y %H:%M:%S' (got {value!r})")

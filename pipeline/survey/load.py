@@ -94,7 +94,8 @@ def _place(fault, values) -> tuple:
         if isinstance(values, dict) and part in values or isinstance(values, list) and isinstance(part, int) and part < len(values):
             values = values[part]
             place.append(part)
-    return (*place, fault["loc"][-1]) if fault["type"] == "missing" else tuple(place)
+    # a setting that is missing stands nowhere, unless it was left blank
+    return tuple(fault["loc"]) if fault["type"] == "missing" else tuple(place)
 
 
 def _words(fault, place) -> str:
@@ -113,7 +114,7 @@ def _words(fault, place) -> str:
     if kind in limits:
         return f"must be {limits[kind][1]} {context[limits[kind][0]]:g} (got {got})"
     plain = {"float_parsing": "a number", "int_parsing": "a whole number", "int_from_float": "a whole number", "bool_parsing": "true or false", "string_type": "text",
-             "float_type": "a number", "int_type": "a whole number", "bool_type": "true or false", "list_type": "a list such as [a, b]", "string_too_short": "some text",
+             "float_type": "a number", "int_type": "a whole number", "bool_type": "true or false", "list_type": "a list such as [a, b]", "tuple_type": "a list such as [a, b]", "finite_number": "a number", "string_too_short": "some text",
              "too_short": "a list of at least one", "string_pattern_mismatch": "a date such as 2027-04-25"}
     return f"must be {plain[kind]} (got {got!r})" if kind in plain else fault["msg"]
 

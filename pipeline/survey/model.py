@@ -36,7 +36,7 @@ Share = Annotated[float, Field(ge=0, le=1)]
 class Section(BaseModel):
     """A group of settings: frozen, and closed to unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Positions(Section):
