@@ -1,0 +1,305 @@
+"""The sentences of the calibration report: findings with their numbers, made from the tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.calibration import accuracy_statement, what_beacons_can_prove
+from pipeline.stages.quality_words import number_word, two_figures
+
+COUNTED_PLACES = "places"
+
+
+# Numbers as read
+
+def counted(count: int, noun: str, several: str = "") -> str:
+    """"1 beacon", "54 fixes"."""
+    return f"{count:,d} {noun if count == 1 else several or noun + 's'}"
+
+
+def as_given(value) -> str:
+    """Text that is set like a figure."""
+    return str(value)
+
+
+def interval_m(row) -> str:
+    """"79 (64 to 85)"; without the interval where there is none."""
+    if pd.isna(row["median_m"]):
+        return "–"
+    given = f" ({two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])})" if pd.notna(row["median_low_95_m"]) else ""
+    return f"{two_figures(row['median_m'])}{given}"
+
+
+def signed(value: float) -> str:
+    """Metres with a sign and a true minus: "+12", "−140"."""
+    text = two_figures(abs(value)) if abs(value) >= 0.5 else "0"
+    return text if text == "0" else f"{'+' if value > 0 else '−'}{text}"
+
+
+def offset(east_m: float, north_m: float) -> str:
+    """"−45, −72"."""
+    return f"{signed(east_m)}, {signed(north_m)}"
+
+
+def percent(share: float) -> str:
+    """A share as whole per cent, never 0 or 100 unless it is."""
+    return f"{100 * share:.0f} %" if share in (0.0, 1.0) or 0.005 <= share < 0.995 else "<1 %" if share < 0.5 else ">99 %"
+
+
+def probability(value: float) -> str:
+    """Two decimals, never 0.00 or 1.00."""
+    return f"{min(max(value, 0.01), 0.99):.2f}"
+
+
+def decibel(value: float) -> str:
+    """A tenth of a decibel, true minus."""
+    return f"{value:.1f}".replace("-", "−")
+
+
+def significant(value: float) -> str:
+    """Three figures that count, true minus."""
+    return f"{value:.3g}".replace("-", "−")
+
+
+def listed(names) -> str:
+    """"a", "a and b", "a, b and c"."""
+    names = [str(name) for name in names]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
+
+
+# The answer
+
+def answer(tables, model: dict) -> list[str]:
+    """How large are the errors, are the regions honest, and where may that be believed?"""
+    details = tables.beacon_error_details
+    if details.empty:
+        return no_test(tables, model)
+    places, flights = details["place_id"].nunique(), details["flight_id"].nunique()
+    whole = tables.error_summary.iloc[0]
+    after, before = held(tables.coverage, "after"), held(tables.coverage, "before")
+    ratio = whole["strongest_median_m"] / whole["median_m"] if whole["median_m"] > 0 else np.inf
+    return [
+        f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}), and nine in ten errors "
+        f"were below {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
+        f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {ratio:.1f} times as much. "
+        "Every beacon was located by a model that had not seen it.",
+        f"{proof(places)} {accuracy_statement(details)}",
+        " ".join([reach_sentence(tables.beacon_reach), doubt_sentence(details)]).strip(),
+    ]
+
+
+def _interval_words(row) -> str:
+    if pd.isna(row["median_low_95_m"]):
+        return "too few beacons for an interval"
+    return f"95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m"
+
+
+def no_test(tables, model: dict) -> list[str]:
+    """Page one when no beacon was heard: no claim, and what that costs."""
+    registered = tables.beacon_places["tag_id"].nunique()
+    why = ("no beacon is registered" if not registered else
+           "the one registered beacon was not heard" if registered == 1 else f"none of the {registered} registered beacons was heard")
+    widening = tables.widening.iloc[0]["widening"]
+    return [
+        f"No error claim is tested: {why}.",
+        f"What that costs: the signal model rests on its priors alone ({counted(model['beacons'], 'beacon')} taught it), so that positions are coarser than they need be; the regions are widened by {widening:.2f}, "
+        "a figure found in simulations and not here; and nobody knows whether they hold the animals as often as they say. Give no error with these positions but the stated region, and say that it was not tested.",
+        "Next time: four tags at surveyed places in every flight, eight or more over the campaign, at the height of the animals, near, between and far from the tracks.",
+    ]
+
+
+def held(coverage: pd.DataFrame, when: str, nominal: float = 0.95) -> int:
+    """How many fixes lay inside their region."""
+    row = coverage[(coverage["calibration"] == when) & (coverage["nominal"] == nominal) & (coverage["counted_by"] == "fixes")]
+    return int(row["inside"].iloc[0])
+
+
+def proof(places: int) -> str:
+    """What so many beacons can prove at best."""
+    low = what_beacons_can_prove(places)[0]
+    subject = "One beacon" if places == 1 else f"{number_word(places).capitalize()} beacons"
+    return (f"{subject} can prove only so much: had every fix been inside, the true share could still be as low as {low:.2f} (95 % interval), since flights repeated over one beacon "
+            "are not new beacons.")
+
+
+def reach_sentence(reach: pd.DataFrame) -> str:
+    """What the beacons speak for, and how many fixes of animals that leaves out."""
+    covered = dict(zip(reach["condition"], reach["beacons"]))
+    farthest = two_figures(float(covered["closest approach (m)"].split()[-1]))
+    believe = (f"Believe this for {listed(covered['tag type'].split(', '))}, in flights of style {listed(covered['flight style'].split(', '))}, where the receiver came within "
+               f"{farthest} m of the tag.")
+    whole = reach.iloc[-1]
+    if not whole["fixes"]:
+        return believe
+    if not whole["fixes_outside"]:
+        return f"{believe} Every fix of an animal lies within what the beacons tested."
+    return f"{believe} {whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested."
+
+
+OUTSIDE = {"ground between the beacons": "not on the ground between the beacons", "ground height (m)": "on higher or lower ground than any beacon", "tag type": "of a tag type no beacon had",
+           "flight style": "from a flight style without beacons", "closest approach (m)": "farther from the track than any beacon", "records heard": "heard in fewer records than any beacon"}
+
+
+def reach_paragraph(reach: pd.DataFrame) -> str:
+    """Which conditions leave fixes out, and where the next beacons should stand."""
+    out = reach[(reach["fixes_outside"] > 0) & (reach["condition"] != "any of these")]
+    if out.empty:
+        return "No register names the habitat, so nothing can be said of it."
+    said = listed(f"{row.fixes_outside} {OUTSIDE[row.condition]}" for row in out.itertuples())
+    return f"Not tested: {said}. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
+
+
+def doubt_sentence(details: pd.DataFrame) -> str:
+    """Fixes far outside their region: a beacon that moved where most of its flights say so, a flight to look at where one does."""
+    doubtful = details[details["doubtful"]]
+    if doubtful.empty:
+        return ""
+    moved = moved_beacons(details)
+    words = [f"Moved? Wrong position? {len(rows)} of {counted(int((details['place_id'] == place).sum()), 'fix', 'fixes')} of {rows['tag_id'].iloc[0]} lie far outside their region."
+             for place, rows in doubtful.groupby("place_id", sort=True) if place in moved]
+    single = doubtful[~doubtful["place_id"].isin(moved)]
+    if len(single):
+        named = listed(f"{row.tag_id} in flight {row.flight_id} ({two_figures(row.error_m)} m off)" for row in single.itertuples())
+        words.append(f"Far outside {'its region lies' if len(single) == 1 else 'their regions lie'} {named}; other flights place {'this beacon' if len(single) == 1 else 'these beacons'} where "
+                     f"{'it was' if len(single) == 1 else 'they were'} surveyed, so look at the flight first.")
+    return " ".join(words)
+
+
+def moved_beacons(details: pd.DataFrame) -> set:
+    """Places at which half of the fixes or more lie far outside their region."""
+    share = details.groupby("place_id")["doubtful"].mean()
+    return set(share.index[share >= 0.5])
+
+
+# Headings and paragraphs of the parts
+
+def beacons_heading(tables) -> str:
+    heard = int((tables.beacon_places["flights_heard"] > 0).sum())
+    if not len(tables.beacon_places):
+        return "No tag stood at a known place"
+    moved = tables.beacon_places.loc[tables.beacon_places["place_id"].isin(moved_beacons(tables.beacon_error_details)), "tag_id"] if heard else []
+    rest = f"; {listed(moved)} may have moved or be wrongly surveyed" if len(moved) else "; none looks moved"
+    return f"{heard} of {counted(len(tables.beacon_places), 'beacon')} {'was' if heard == 1 else 'were'} heard{rest if heard else ''}"
+
+
+def errors_heading(tables) -> str:
+    whole = tables.error_summary.iloc[0]
+    return f"Half of the positions were right to {two_figures(whole['median_m'])} m, the strongest records to {two_figures(whole['strongest_median_m'])} m"
+
+
+def errors_paragraph(tables) -> str:
+    details, whole = tables.beacon_error_details, tables.error_summary.iloc[0]
+    better = int((details["error_m"] < details["strongest_record_error_m"]).sum())
+    return (f"The best position was nearer to the beacon than the place of the strongest record in {better} of {counted(len(details), 'fix', 'fixes')}. The largest error is {two_figures(details['error_m'].max())} m. "
+            f"On the whole positions lie {two_figures(abs(whole['bias_east_m']))} m too far {'east' if whole['bias_east_m'] > 0 else 'west'} and {two_figures(abs(whole['bias_north_m']))} m too far "
+            f"{'north' if whole['bias_north_m'] > 0 else 'south'}{_bias_error(details)}.")
+
+
+def _bias_error(details: pd.DataFrame) -> str:
+    """Standard errors of the bias, from the scatter of the beacons' means."""
+    means = details.groupby("place_id")[["error_east_m", "error_north_m"]].mean()
+    if len(means) < 3:
+        return ""
+    east, north = (two_figures(value) for value in means.std(ddof=1) / np.sqrt(len(means)))
+    return f", with standard errors of {east} and {north} m between beacons"
+
+
+def summary_heading(summary: pd.DataFrame) -> str:
+    """How the error goes with distance, where there is enough to tell."""
+    bands = summary[(summary["grouping"] == "closest approach") & (summary["n"] >= 3)]
+    if len(bands) < 2:
+        return "There are too few beacon fixes to compare conditions"
+    near, far = bands.iloc[0], bands.iloc[-1]
+    return f"The median error is {two_figures(near['median_m'])} m where the receiver came {_within(near['group'])}, {two_figures(far['median_m'])} m where it stayed at {far['group']}"
+
+
+def _within(band: str) -> str:
+    return band.replace("under", "within") if band.startswith("under") else f"within {band.split(' to ')[-1]}"
+
+
+def coverage_heading(tables) -> str:
+    count = len(tables.beacon_error_details)
+    return f"The 95 % regions held the truth in {held(tables.coverage, 'after')} of {counted(count, 'fix', 'fixes')}, the 50 % regions in {held(tables.coverage, 'after', 0.5)}"
+
+
+def coverage_paragraphs(tables) -> list[str]:
+    whole = tables.widening.iloc[0]
+    others = tables.widening.iloc[1:]["widening"]
+    spread = f", for the beacons themselves {others.min():.2f} to {others.max():.2f}, each found without the beacon it serves" if len(others) else ""
+    row = tables.coverage[(tables.coverage["calibration"] == "after") & (tables.coverage["nominal"] == 0.95) & (tables.coverage["counted_by"] == COUNTED_PLACES)].iloc[0]
+    return [
+        f"The density of every posterior is raised to a power that held-out beacons ask for: {whole['widening']:.2f} for tags that are no beacon{spread}. One would leave the regions as computed; smaller is wider.",
+        f"Counted as {counted(int(row['tests']), 'place')} and not as {counted(len(tables.beacon_error_details), 'fix', 'fixes')}, the 95 % regions held {row['share']:.2f} of the truths, with a 95 % interval of "
+        f"{probability(row['low_95'])} to {probability(row['high_95'])}. That is the claim to make.",
+    ]
+
+
+def radius_heading(details: pd.DataFrame) -> str:
+    beyond = int((details["error_m"] > details["error_radius_95_m"]).sum())
+    return f"The stated 95 % radius was too short in {beyond} of {counted(len(details), 'fix', 'fixes')}"
+
+
+def model_heading(model: dict, parameters: pd.DataFrame) -> str:
+    weak = int((parameters["prior_share"] > 0.2).sum())
+    said = "none of its numbers leans on its prior" if not weak else f"{number_word(weak)} of its {len(parameters)} numbers lean{'s' if weak == 1 else ''} on the prior"
+    return "The signal model is its priors: no beacon taught it" if not model["beacons"] else f"{counted(model['beacons'], 'beacon')} taught the signal model; {said}"
+
+
+def model_paragraph(model: dict, parameters: pd.DataFrame) -> str:
+    if not model["beacons"]:
+        return "The standard errors are those of the priors."
+    weak = parameters.loc[parameters["prior_share"] > 0.2, "meaning"]
+    leaning = f" More than a fifth comes from the prior for: {'; '.join(weak)}." if len(weak) else ""
+    return (f"It was fitted to {model['records']:,d} records of beacons, {model['records_heard']:,d} of them heard; those not heard are used as strengths that stayed below the threshold.{leaning} "
+            "The uncertainty of these numbers is part of every region.")
+
+
+def strengths_heading(residuals: pd.DataFrame) -> str:
+    return f"Half of the strengths lie within {decibel(residuals['residual_db'].abs().median())} dB of what the model expects"
+
+
+def strengths_paragraph(residuals: pd.DataFrame) -> str:
+    by_beacon = residuals.groupby("tag_id")["residual_db"].mean()
+    low, high = by_beacon.idxmin(), by_beacon.idxmax()
+    return (f"Expected is what a model without the beacon says for its true place, with the usual power of its type, and given that the record was heard: far away only strong records are. The residuals have a mean of "
+            f"{decibel(residuals['residual_db'].mean())} dB and a standard deviation of {decibel(residuals['residual_db'].std())} dB. The weakest beacon is {low} ({decibel(by_beacon[low])} dB), the strongest {high} "
+            f"({decibel(by_beacon[high])} dB). A trend along one of the axes would be a fault of the model.")
+
+
+def antenna_heading(parameters: pd.DataFrame) -> str:
+    ahead = parameters[parameters["parameter"] == "ahead_db"]
+    if ahead.empty:
+        return "The logs hold no azimuth, so no antenna pattern could be fitted"
+    return f"The antenna hears {decibel(abs(2 * ahead['value'].iloc[0]))} dB better {'ahead' if ahead['value'].iloc[0] > 0 else 'behind'} than {'behind' if ahead['value'].iloc[0] > 0 else 'ahead'}"
+
+
+def correlation_heading(correlation: pd.DataFrame) -> str:
+    near = correlation.iloc[0]
+    inside = int(((correlation["correlation"] >= correlation["model_low_95"]) & (correlation["correlation"] <= correlation["model_high_95"])).sum())
+    return f"Neighbouring records are alike ({near['correlation']:.2f}), as the model says at {inside} of {len(correlation)} distances".replace("-", "−")
+
+
+def correlation_paragraph(details: pd.DataFrame) -> str:
+    return (f"Records that share their shadowing count for less than their number: the median fix of a beacon was heard in {details['records_heard'].median():.0f} records, worth {details['effective_records'].median():.0f} "
+            "independent ones. Taken as independent, the regions would be far too small.")
+
+
+def effort_heading(effort: pd.DataFrame) -> str:
+    listened, heard = int(effort["beacon_records_listened"].sum()), int(effort["beacon_records_heard"].sum())
+    return f"{effort['beacon_min'].sum():.0f} minutes of listening gave {listened:,d} records of beacons, {heard:,d} of them heard"
+
+
+def effort_paragraph(effort: pd.DataFrame) -> str:
+    few = effort.loc[effort["beacons_heard"] < 4, "flight_id"]
+    advice = "Every flight heard four beacons or more." if few.empty else f"Fewer than four beacons were heard in {listed(few)}; four in every flight is a usual minimum."
+    return f"{advice} Minutes are shared with the animals' tags, which were listened to at the same time."
+
+
+def reach_heading(reach: pd.DataFrame) -> str:
+    whole = reach.iloc[-1]
+    if not whole["fixes"]:
+        return "No animal was heard, so there is nothing to carry the test over to"
+    if not whole["fixes_outside"]:
+        return f"All {whole['fixes']} fixes of animals lie within what the beacons tested"
+    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested"
