@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.calibration.held_out import HeldOutModels, stands_in
-from pipeline.calibration.widening import TestedPlace, choose_widening, scores, widenings_leaving_out
+from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
 from pipeline.location import Located, Task, leaves_and_truth, locate, search_margin_m, spread_over_cores
 from pipeline.radio import Listening
 
@@ -61,7 +61,7 @@ def find_widening(heard: list[Heard], models: HeldOutModels, not_taught_by: set[
     """The widening that held-out beacons ask for. not_taught_by : places that are kept for testing only."""
     teaching = [item for item in heard if item.truth is not None and item.place_id not in not_taught_by]
     measured = spread_over_cores(leaves_and_truth, [_task(item, models, widening=1.0) for item in teaching])
-    table = scores([TestedPlace(item.place_id, leaves, at_truth) for item, (leaves, at_truth) in zip(teaching, measured)])
+    table = scores([HeldOutPlace(item.place_id, leaves, at_truth) for item, (leaves, at_truth) in zip(teaching, measured)])
     places = [item.place_id for item in teaching]
     return Widening(choose_widening(table, places), widenings_leaving_out(table, places), len(set(places)))
 

@@ -24,7 +24,7 @@ _CANDIDATES = np.exp(np.linspace(np.log(0.03), np.log(1.5), 160))
 
 
 @dataclass(frozen=True)
-class TestedPlace:
+class HeldOutPlace:
     """One beacon in one flight: its cells, the log-density at its true place, and the place it stood at."""
 
     place_id: str
@@ -32,7 +32,7 @@ class TestedPlace:
     log_density_at_truth: float
 
 
-def scores(tests: list[TestedPlace]) -> np.ndarray:
+def scores(tests: list[HeldOutPlace]) -> np.ndarray:
     """Log-density given to the truth by each test under each candidate widening, shape (tests, candidates)."""
     return np.array([
         [test.leaves.log_density_of(test.log_density_at_truth, widening) for widening in _CANDIDATES] for test in tests

@@ -37,9 +37,9 @@ class Fineness:
     """
 
     widening: float = 1.0
-    cells_in_region: int = 250
+    cells_in_region: int = 150
     finest_m: float = 2.0
-    coarse_cells: int = 2500
+    coarse_cells: int = 2000
     most_cells: int = 6000
 
     @property

@@ -73,10 +73,10 @@ class Posterior:
         east, north = self.mean() if about is None else about
         distance = np.hypot(self.easting_m - east, self.northing_m - north)
         order = np.argsort(distance, kind="stable")
-        held = np.cumsum(self.probability[order])
-        within = min(int(np.searchsorted(held, probability)), len(order) - 1)
-        # A cell is not a point: half its side is what a radius to its centre leaves out.
-        return float(distance[order][within] + 0.5 * self.cell_m)
+        weight = self.probability[order]
+        # Half of a cell's probability lies nearer than its centre.
+        radius = np.interp(probability, np.cumsum(weight) - 0.5 * weight, distance[order])
+        return float(max(radius, 0.5 * self.cell_m))
 
     def region(self, probability: float) -> np.ndarray:
         """Flags of the cells in the smallest set that holds the stated probability."""
@@ -93,22 +93,24 @@ class Posterior:
 
     def level_at(self, easting_m: float, northing_m: float) -> float:
         """Smallest credible level whose region holds a place; 1 for a place outside every cell."""
-        column = round((easting_m - self.west_m) / self.cell_m)
-        row = round((northing_m - self.south_m) / self.cell_m)
-        here = np.flatnonzero((self.column == column) & (self.row == row))
-        weight = self.probability
-        if len(here) == 0 or weight[here[0]] == 0.0:
+        there = self._log_density_at(easting_m, northing_m)
+        if self.widening * (there - self.log_density.max()) < -DEEPEST:
             return 1.0
-        inside = self.log_density > self.log_density[here[0]]
-        return float(weight[inside].sum() + 0.5 * weight[here[0]])
+        return float(self.probability[self.log_density > there].sum())
 
-    def log_density_at(self, easting_m: float, northing_m: float) -> float:
-        """Log of the probability per square metre at a place; minus infinity outside every cell."""
-        column = round((easting_m - self.west_m) / self.cell_m)
-        row = round((northing_m - self.south_m) / self.cell_m)
+    def _log_density_at(self, easting_m: float, northing_m: float) -> float:
+        """Log-density as computed, between the four cell centres round a place; the nearest cell's where one of them is missing."""
+        x, y = (easting_m - self.west_m) / self.cell_m, (northing_m - self.south_m) / self.cell_m
+        column, row = int(np.floor(x)), int(np.floor(y))
+        corners = np.array([[self._log_density_of(column + i, row + j) for i in (0, 1)] for j in (0, 1)])
+        if np.isinf(corners).any():
+            return self._log_density_of(round(x), round(y))
+        across = corners @ [1.0 - (x - column), x - column]
+        return float(across @ [1.0 - (y - row), y - row])
+
+    def _log_density_of(self, column: int, row: int) -> float:
         here = np.flatnonzero((self.column == column) & (self.row == row))
-        with np.errstate(divide="ignore"):
-            return float(np.log(self.probability[here[0]] / self.cell_m**2)) if len(here) else -np.inf
+        return float(self.log_density[here[0]]) if len(here) else -np.inf
 
     def sample(self, count: int, generator: np.random.Generator) -> np.ndarray:
         """Draws of (easting, northing), shape (count, 2), spread evenly inside cells. [m]"""

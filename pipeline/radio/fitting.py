@@ -86,12 +86,6 @@ class _Lanes:
     lines: Sightlines
     tag_types: tuple[str, ...]
 
-    def without(self, lane_flags: np.ndarray) -> "_Lanes":
-        keep = ~lane_flags
-        lines = Sightlines(*(getattr(self.lines, name)[:, keep] for name in self.lines.__dataclass_fields__))
-        kinds = tuple(kind for kind, kept in zip(self.tag_types, keep) if kept)
-        return _Lanes(self.strength_db[:, keep], self.threshold_db[:, keep], self.step_m[:, keep], self.listened[:, keep], lines, kinds)
-
 
 def _pad(arrays, fill: float) -> np.ndarray:
     longest = max((len(array) for array in arrays), default=0)
@@ -125,7 +119,7 @@ def _side_by_side(known: list[KnownTag]) -> _Lanes:
 
 
 def _log_likelihoods(lanes: _Lanes, parameters, vectors: np.ndarray) -> np.ndarray:
-    """Sum over tags of the log-evidence under each vector: (vectors, parameters) -> (vectors,)."""
+    """Log-evidence of every tag under every vector: (vectors, parameters) -> (vectors, tags)."""
     values = {name: value[:, None] for name, value in natural_values(parameters, vectors).items()}
     gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in ("exponent", "ahead_db", "ahead_squared_db", "below_db")})
     power = np.concatenate([values[f"power_mean_db {kind}"] for kind in lanes.tag_types], axis=1)
@@ -134,9 +128,8 @@ def _log_likelihoods(lanes: _Lanes, parameters, vectors: np.ndarray) -> np.ndarr
     own = lanes.threshold_db[:, None, :] + values["threshold_shift_db"]
     # Padding has no threshold at all; any finite number serves, since it is not listened to.
     threshold = np.where(lanes.listened[:, None, :], np.where(np.isnan(own), values["threshold_db"], own), 0.0)
-    per_tag = log_evidence(lanes.strength_db[:, None, :], gain, threshold, lanes.step_m[:, None, :], scatter,
-                           listened=lanes.listened[:, None, :])
-    return per_tag.sum(axis=1)
+    return log_evidence(lanes.strength_db[:, None, :], gain, threshold, lanes.step_m[:, None, :], scatter,
+                        listened=lanes.listened[:, None, :])
 
 
 def _with_axis(lines: Sightlines) -> Sightlines:
@@ -144,76 +137,93 @@ def _with_axis(lines: Sightlines) -> Sightlines:
 
 
 _STEP = 1e-3
-
-
-def _objective(lanes: _Lanes, parameters):
-    """Negative log-posterior and its gradient by central differences, all perturbed vectors in one pass.
-
-    The argument is in prior standard deviations from the prior mean, which puts every parameter on one scale.
-    """
-    count = len(parameters)
-    mean, sd = np.array([p.prior_mean for p in parameters]), np.array([p.prior_sd for p in parameters])
-
-    def value_and_gradient(scaled):
-        nudges = np.concatenate([np.zeros((1, count)), _STEP * np.eye(count), -_STEP * np.eye(count)])
-        vectors = mean + sd * (scaled + nudges)
-        log_posterior = _log_likelihoods(lanes, parameters, vectors) + log_prior(parameters, vectors)
-        gradient = (log_posterior[1:count + 1] - log_posterior[count + 1:]) / (2 * _STEP)
-        return -log_posterior[0], -gradient
-
-    return value_and_gradient
-
-
-def _curvature(objective, scaled: np.ndarray) -> np.ndarray:
-    """Second derivatives of the objective by central differences of its gradient."""
-    width = 0.02
-    rows = [(objective(scaled + width * unit)[1] - objective(scaled - width * unit)[1]) / (2 * width) for unit in np.eye(len(scaled))]
-    return 0.5 * (np.array(rows) + np.array(rows).T)
-
-
-def _inverse(curvature: np.ndarray) -> np.ndarray:
-    """Inverse curvature in prior units, no direction left wider than its prior (where rounding or a bound flattens it)."""
-    sizes, axes = np.linalg.eigh(curvature)
-    return (axes / np.maximum(sizes, 1.0)) @ axes.T
-
-
 # Five prior standard deviations: far enough not to matter, near enough to keep a runaway fit finite.
 _BOUND = 5.0
 # Where the search for the maximum starts its steps: the log-likelihood is some tens of times sharper than the priors.
 _FIRST_SCALE = 0.2
+# Vectors x tags evaluated in one pass; a pass over the records costs hardly more for many than for few.
+_LANES_AT_ONCE = 6000
 
 
-def _maximum(objective, count: int) -> np.ndarray:
+@dataclass(frozen=True)
+class _Objective:
+    """Negative log-posterior and gradient at many points at once, each point with its own choice of tags.
+
+    Points are in prior standard deviations from the prior mean, which puts every parameter on one scale.
+    """
+
+    lanes: _Lanes
+    parameters: tuple[Parameter, ...]
+
+    @property
+    def everyone(self) -> np.ndarray:
+        """Flags of all tags, shape (1, tags)."""
+        return np.ones((1, len(self.lanes.tag_types)), bool)
+
+    def at(self, points: np.ndarray, keep: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """points (m, parameters), keep (m or 1, tags) -> values (m,), gradients (m, parameters), by central differences."""
+        count = len(self.parameters)
+        nudges = np.concatenate([np.zeros((1, count)), _STEP * np.eye(count), -_STEP * np.eye(count)])
+        nudged = (points[:, None, :] + nudges).reshape(-1, count)
+        kept = np.repeat(np.broadcast_to(keep, (len(points), keep.shape[1])), len(nudges), axis=0)
+        values = self._values(nudged, kept).reshape(len(points), len(nudges))
+        return values[:, 0], (values[:, 1:count + 1] - values[:, count + 1:]) / (2 * _STEP)
+
+    def _values(self, points: np.ndarray, kept: np.ndarray) -> np.ndarray:
+        vectors = _to_vectors(self.parameters, points)
+        block = max(1, _LANES_AT_ONCE // kept.shape[1])
+        likelihood = [
+            np.where(kept[start:start + block], _log_likelihoods(self.lanes, self.parameters, vectors[start:start + block]), 0.0).sum(axis=1)
+            for start in range(0, len(vectors), block)
+        ]
+        return -np.concatenate(likelihood) - log_prior(self.parameters, vectors)
+
+
+def _to_vectors(parameters, points: np.ndarray) -> np.ndarray:
+    return np.array([p.prior_mean for p in parameters]) + np.array([p.prior_sd for p in parameters]) * points
+
+
+def _maximum(objective: _Objective) -> np.ndarray:
     def stretched(point):
-        value, gradient = objective(_FIRST_SCALE * point)
-        return value, _FIRST_SCALE * gradient
+        value, gradient = objective.at(_FIRST_SCALE * point[None, :], objective.everyone)
+        return value[0], _FIRST_SCALE * gradient[0]
 
-    limit = _BOUND / _FIRST_SCALE
+    count, limit = len(objective.parameters), _BOUND / _FIRST_SCALE
     found = minimize(stretched, np.zeros(count), jac=True, method="L-BFGS-B", bounds=[(-limit, limit)] * count,
                      options={"maxiter": 200, "ftol": 1e-8})
     return _FIRST_SCALE * found.x
 
 
-def _polished(objective, start: np.ndarray, inverse: np.ndarray, tolerance: float = 1e-3) -> np.ndarray:
-    """The maximum near a good start, by Newton steps with a curvature that is nearly right; steps are halved when they fail.
+def _inverse_curvature(objective: _Objective, point: np.ndarray) -> np.ndarray:
+    """Inverse of the second derivatives, no direction left wider than its prior (where rounding or a bound flattens it)."""
+    width, units = 0.02, np.eye(len(point))
+    _, gradients = objective.at(point + width * np.concatenate([units, -units]), objective.everyone)
+    rows = (gradients[:len(point)] - gradients[len(point):]) / (2 * width)
+    sizes, axes = np.linalg.eigh(0.5 * (rows + rows.T))
+    return (axes / np.maximum(sizes, 1.0)) @ axes.T
 
-    Stops when the gain expected from another step is below the tolerance in log-posterior.
+
+def _polished(objective: _Objective, start: np.ndarray, keep: np.ndarray, inverses: np.ndarray, tolerance: float = 1e-3) -> np.ndarray:
+    """The maxima near a good start for several choices of tags at once, by Newton steps with a curvature that is nearly right.
+
+    start (parameters,), keep (m, tags), inverses (m, parameters, parameters) -> (m, parameters). A step that does not gain
+    is halved; a point rests once another step would gain less than the tolerance in log-posterior.
     """
-    point, (value, gradient) = start, objective(start)
-    for _ in range(20):
-        step = -inverse @ gradient
-        if -gradient @ step < 2 * tolerance:
+    points = np.repeat(start[None, :], len(keep), axis=0)
+    values, gradients = objective.at(points, keep)
+    shrink = np.ones(len(points))
+    for _ in range(25):
+        steps = -np.einsum("mij,mj->mi", inverses, gradients)
+        moving = np.flatnonzero((-np.einsum("mi,mi->m", gradients, steps) > 2 * tolerance) & (shrink > 0.01))
+        if len(moving) == 0:
             break
-        for _ in range(6):
-            trial = np.clip(point + step, -_BOUND, _BOUND)
-            trial_value, trial_gradient = objective(trial)
-            if trial_value <= value:
-                break
-            step = step / 2
-        else:
-            break
-        point, value, gradient = trial, trial_value, trial_gradient
-    return point
+        trials = np.clip(points[moving] + shrink[moving, None] * steps[moving], -_BOUND, _BOUND)
+        trial_values, trial_gradients = objective.at(trials, keep[moving])
+        gained = trial_values <= values[moving]
+        shrink[moving] = np.where(gained, 1.0, shrink[moving] / 2)
+        better = moving[gained]
+        points[better], values[better], gradients[better] = trials[gained], trial_values[gained], trial_gradients[gained]
+    return points
 
 
 def choose_parameters(known: list[KnownTag]) -> tuple[Parameter, ...]:
@@ -270,19 +280,21 @@ def fit_leaving_out(known: list[KnownTag], places: list[str]) -> tuple[FittedMod
         raise ValueError("no records of tags at known places: nothing to fit a signal model on")
     parameters = choose_parameters(known)
     lanes = _side_by_side(known)
-    objective = _objective(lanes, parameters)
-    best = _maximum(objective, len(parameters))
-    inverse = _inverse(_curvature(objective, best))
-    left_out = {}
-    for place in places:
-        flags = np.array([tag.place_id == place for tag in known])
-        rest = [tag for tag, flag in zip(known, flags) if not flag]
-        if rest:
-            # With one of m places gone the curvature is nearly (m-1)/m of the whole, which is all that is assumed here.
-            wider = inverse * len(known) / len(rest)
-            point = _polished(_objective(lanes.without(flags), parameters), best, wider)
-            left_out[place] = _as_fitted(rest, parameters, point, wider)
-    return _as_fitted(known, parameters, best, inverse), left_out
+    objective = _Objective(lanes, parameters)
+    best = _maximum(objective)
+    inverse = _inverse_curvature(objective, best)
+    whole = _as_fitted(known, parameters, best, inverse)
+    stayed = {place: np.array([tag.place_id != place for tag in known]) for place in places}
+    stayed = {place: flags for place, flags in stayed.items() if flags.any()}
+    if not stayed:
+        return whole, {}
+    keep = np.array(list(stayed.values()))
+    # With one of m tags gone the curvature is nearly (m-1)/m of the whole, which is all that is assumed here.
+    inverses = inverse[None] * (len(known) / keep.sum(axis=1))[:, None, None]
+    points = _polished(objective, best, keep, inverses)
+    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider)
+                for (place, flags), point, wider in zip(stayed.items(), points, inverses)}
+    return whole, left_out
 
 
 def _as_fitted(known, parameters, scaled, inverse) -> FittedModel:
