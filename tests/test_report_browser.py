@@ -28,6 +28,14 @@ def mark_count(page, kind):
     return page.evaluate(f"(document.querySelector('path.{kind}').getAttribute('d').replace('M0 0', '').match(/M/g) || []).length")
 
 
+def shown_share(page):
+    """Share of the first map's width or height, the larger, that its sheet takes up; 0 when the sheet is not in its middle."""
+    return page.evaluate("""() => { const sheet = fixledger.opened[0], map = sheet.map, box = map.getContainer();
+        const a = map.latLngToContainerPoint(sheet.told.bounds[0]), b = map.latLngToContainerPoint(sheet.told.bounds[1]);
+        const centred = Math.abs((a.x + b.x) / 2 - box.clientWidth / 2) < 5 && Math.abs((a.y + b.y) / 2 - box.clientHeight / 2) < 5;
+        return centred ? Math.max((b.x - a.x) / box.clientWidth, (a.y - b.y) / box.clientHeight) : 0; }""")
+
+
 @pytest.mark.parametrize("name, maps", [("localisation", 2), ("index", 1)])
 @pytest.mark.parametrize("width_px, dark", [(1300, False), (1300, True), (400, False)])
 def test_a_page_asks_for_nothing_draws_its_maps_and_is_accessible(running, pages, name, maps, width_px, dark):
@@ -81,6 +89,15 @@ def test_a_map_stands_alone_in_a_frame_of_jupyterlab(running, tmp_path):
     with opened(running, tmp_path / "alone.html") as (page, seen):
         seen.assert_quiet()
         assert drawn_maps(page) == (1, 1)
+        assert shown_share(page) > 0.6
+
+
+def test_a_map_shows_the_whole_sheet_at_first_and_after_the_window_has_changed(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        assert shown_share(page) > 0.6
+        page.set_viewport_size({"width": 500, "height": 800})
+        page.wait_for_timeout(200)
+        assert shown_share(page) > 0.6
 
 
 def test_measuring_gives_distance_and_bearing_by_pointer_and_by_keyboard(running, pages):

@@ -27,7 +27,9 @@ def _spots(x: float, y: float, clearance: float, width: float):
     half = LINE_HEIGHT / 2
     left = x - clearance - width
     lift = clearance + half
-    for start, middle in ((x + clearance, y), (left, y), (x - width / 2, y - lift), (x - width / 2, y + lift), (x + 3, y - lift), (x + 3, y + lift), (left + 3, y - lift), (left + 3, y + lift)):
+    beside = [(x + clearance, y), (left, y), (x - width / 2, y - lift), (x - width / 2, y + lift)]
+    corners = [(x + 3, y - lift), (x + 3, y + lift), (left + 3, y - lift), (left + 3, y + lift)]
+    for start, middle in beside + corners:
         yield (start, middle - half, start + width, middle + half)
 
 

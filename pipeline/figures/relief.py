@@ -6,6 +6,7 @@ import math
 
 import contourpy
 import numpy as np
+from scipy.ndimage import distance_transform_edt
 
 # Warm greys of the relief: deepest shade and brightest slope, light page.
 SHADE_DEEP = np.array([176, 170, 158], dtype=float)
@@ -36,7 +37,7 @@ def shaded_relief(height_m: np.ndarray, cell_m: float) -> np.ndarray:
     Light comes from the north-west, softened by weaker light from west and north, so that ridges in any direction show.
     Shade of a plane under a light: Horn, B. K. P. (1981), Hill shading and the reflectance map, Proceedings of the IEEE 69.
     """
-    filled = np.where(np.isfinite(height_m), height_m, np.nanmean(height_m) if np.isfinite(height_m).any() else 0.0)
+    filled = _holes_filled(height_m)
     down, right = np.gradient(filled, cell_m)
     slope_north, slope_east = -down, right
     # gentle country is drawn steeper, steep country as it is
@@ -52,6 +53,15 @@ def shaded_relief(height_m: np.ndarray, cell_m: float) -> np.ndarray:
     colour = SHADE_DEEP + share[..., None] * (SHADE_BRIGHT - SHADE_DEEP)
     alpha = np.where(np.isfinite(height_m), 255.0, 0.0)[..., None]
     return np.concatenate([colour, alpha], axis=-1).round().astype(np.uint8)
+
+
+def _holes_filled(height_m: np.ndarray) -> np.ndarray:
+    """Heights with holes at the height of the nearest cell, so that the rim of a hole throws no shadow."""
+    holes = ~np.isfinite(height_m)
+    if holes.all():
+        return np.zeros_like(height_m, dtype=float)
+    row, column = distance_transform_edt(holes, return_distances=False, return_indices=True)
+    return np.asarray(height_m, dtype=float)[row, column]
 
 
 def _lit(slope_east: np.ndarray, slope_north: np.ndarray, azimuth_deg: float, elevation_deg: float = 45.0) -> np.ndarray:

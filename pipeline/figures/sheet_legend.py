@@ -68,7 +68,8 @@ def _drawing(symbol: str) -> str:
         return f'{line}<path d="{path}" {paint}/>{letter}'
     box = "M3 2.5H23V15.5H3Z"
     return {
-        "searched": '<rect x="2" y="2" width="8" height="14" fill="var(--ground-light)"/><rect x="10" y="2" width="7" height="14" fill="var(--heard)" opacity=".55"/><rect x="17" y="2" width="7" height="14" fill="var(--ground-deep)"/>',
+        "searched": '<path d="M2 2H10V16H2Z" fill="var(--ground-light)"/><path d="M10 2H17V16H10Z" fill="var(--heard)" opacity=".55"/>'
+                    '<path d="M17 2H24V16H17Z" fill="var(--ground-deep)"/>',
         "area": '<path d="M1 9H25" stroke="var(--ink)" stroke-width="1.6" stroke-dasharray="9 3 2 3"/>',
         "track": '<path d="M1 11Q8 4 13 9M17 11L25 6" fill="none" stroke="var(--track)" stroke-width="1.5"/>',
         "region 50": f'<path d="{box}" fill="var(--fix)" fill-opacity=".5"/>',

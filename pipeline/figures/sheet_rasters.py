@@ -17,6 +17,7 @@ from pipeline.figures.sheet import MapSheet
 from pipeline.figures.style import LIGHT
 
 WEB_MERCATOR = CRS.from_epsg(3857)
+FINE_SIDE_PX = 600
 
 
 @dataclass(frozen=True)
@@ -33,10 +34,11 @@ def relief_overlay(sheet: MapSheet) -> Overlay | None:
     if cropped is None:
         return None
     heights, west, north, cell = cropped
-    relief = shaded_relief(heights, cell)
+    times = max(1, FINE_SIDE_PX // max(heights.shape))
+    relief = _enlarged(shaded_relief(heights, cell), times)
     # pure grey: the coding of colour differences would otherwise leave tinted blotches in gentle slopes
     relief[..., :3] = relief[..., :3].mean(axis=-1, keepdims=True).round()
-    return _overlay(relief, west, north, cell, sheet.projection, quality=70)
+    return _overlay(relief, west, north, cell / times, sheet.projection, quality=82)
 
 
 def searched_overlay(sheet: MapSheet) -> Overlay | None:
@@ -48,7 +50,14 @@ def searched_overlay(sheet: MapSheet) -> Overlay | None:
     light, deep = (np.array([int(LIGHT[role][at : at + 2], 16) for at in (1, 3, 5)], dtype=float) for role in ("ground-light", "ground-deep"))
     alpha = np.where(np.isfinite(ground.values), 190.0, 0.0)[..., None]
     picture = np.concatenate([light + share * (deep - light), alpha], axis=-1).round().astype(np.uint8)
-    return _overlay(picture, ground.west_m, ground.north_m, ground.cell_m, sheet.projection, quality=80)
+    times = max(1, FINE_SIDE_PX // max(picture.shape[:2]))
+    return _overlay(_enlarged(picture, times), ground.west_m, ground.north_m, ground.cell_m / times, sheet.projection, quality=80)
+
+
+def _enlarged(picture: np.ndarray, times: int) -> np.ndarray:
+    """A coarse raster drawn finer and smooth, so that its cells do not show as blocks when the map is magnified."""
+    rows, columns = picture.shape[:2]
+    return np.array(Image.fromarray(picture).resize((columns * times, rows * times), Image.Resampling.BICUBIC))
 
 
 def _overlay(picture: np.ndarray, west_m: float, north_m: float, cell_m: float, projection, quality: int) -> Overlay:
@@ -59,6 +68,8 @@ def _overlay(picture: np.ndarray, west_m: float, north_m: float, cell_m: float, 
     target, width, height = calculate_default_transform(source_crs, WEB_MERCATOR, columns, rows, *bounds)
     warped = np.zeros((4, height, width), dtype=np.uint8)
     reproject(np.moveaxis(picture, -1, 0).copy(), warped, src_transform=transform, src_crs=source_crs, dst_transform=target, dst_crs=WEB_MERCATOR, resampling=Resampling.bilinear)
+    # what is transparent gets the colour of what is beside it, or the coding would draw a dark rim along the edge
+    warped[:3, warped[3] == 0] = np.median(warped[:3, warped[3] > 0], axis=1)[:, None].astype(np.uint8) if warped[3].any() else 255
     stream = io.BytesIO()
     Image.fromarray(np.moveaxis(warped, 0, -1).copy()).save(stream, "WEBP", quality=quality, method=4)
     west, south, east, north = transform_bounds(WEB_MERCATOR, CRS.from_epsg(4326), target.c, target.f + height * target.e, target.c + width * target.a, target.f)

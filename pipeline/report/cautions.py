@@ -5,11 +5,14 @@ from __future__ import annotations
 from html import escape
 
 CAUTIONS = (
-    ("Flying", "The licensed pilot and the aviation authority decide about every flight: height, line of sight, people and protected airspace. Nothing in this report is flight advice."),
+    ("Flying", "The licensed pilot and the aviation authority decide about every flight: height, line of sight, people and protected airspace. "
+     "Nothing in this report is flight advice."),
     ("Handling", "Catching, tagging and handling follow the animal-ethics approval and the wildlife permit, carried out by the people named in them."),
     ("Disturbing", "Launch and land away from animals, stop when they react, and write the reaction down. Birds and nursing animals need the widest berth."),
-    ("Retrieving", "A 95 % region is an area to search, not a point. Go in pairs with an agreed time to check in, gloves, and a plan for weather and terrain; where a crime is suspected, touch nothing and call the authority."),
-    ("Publishing", "Exact positions of rare or persecuted animals stay inside the project. Share them only on a coarse grid, after asking the permit holder, the landowners and the communities whose land it is."),
+    ("Retrieving", "A 95 % region is an area to search, not a point. Go in pairs with an agreed time to check in, gloves, and a plan for weather and terrain; "
+     "where a crime is suspected, touch nothing and call the authority."),
+    ("Publishing", "Exact positions of rare or persecuted animals stay inside the project. Share them only on a coarse grid, after asking the permit holder, "
+     "the landowners and the communities whose land it is."),
 )
 
 DEFERENCE = "Where this report and a permit, an authority or the licensed pilot disagree, the report gives way."

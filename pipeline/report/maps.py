@@ -61,7 +61,8 @@ def _around(sheet: MapSheet, name: str, frame: str, twin_html: str) -> str:
         f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin">As printed</button>'
         '</div>'
         f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>'
-        f'<div class="sheet-foot"><p class="said" role="status"></p><output class="pointer" aria-live="off"></output><span class="keys" id="{name}-keys">Arrow keys move the map, + and \u2212 change its scale.</span></div>'
+        '<div class="sheet-foot"><p class="said" role="status"></p><output class="pointer" aria-live="off"></output>'
+        f'<span class="keys" id="{name}-keys">Arrow keys move the map, + and \u2212 change its scale.</span></div>'
         f'{_waiting_note(sheet)}{legend_html(sheet.legend())}<div class="twin" id="{name}-twin">{twin_html}</div></div>'
     )
 

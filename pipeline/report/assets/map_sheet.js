@@ -19,6 +19,19 @@
       this.grid = new fixledger.Grid(told.projection);
     }
 
+    /* The whole sheet in view. */
+    fitAll() {
+      this.map.fitBounds(this.told.bounds, { animate: false });
+      this.home = { zoom: this.map.getZoom(), center: this.map.getCenter() };
+    }
+
+    /* After a change of size the whole sheet is shown again, unless the reader has moved the map. */
+    fitSize() {
+      const untouched = this.map.getZoom() === this.home.zoom && this.map.getCenter().equals(this.home.center);
+      this.map.invalidateSize({ pan: false });
+      if (untouched) this.fitAll();
+    }
+
     /* One kind of marks on the map. */
     marks(marks, className, closed) {
       const layer = new fixledger.Marks(marks, closed !== false, { className: className });
@@ -184,9 +197,9 @@
       const measure = tools.measure(map, this.grid, root.querySelector(".measure"), say);
       const field = root.querySelector(".find input");
       if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, say); }, say);
-      root.querySelector(".whole").addEventListener("click", function () { map.fitBounds(sheet.told.bounds); });
+      root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
       this.tips(measure);
-      map.fitBounds(this.told.bounds);
+      this.fitAll();
       this.gridLayer.redraw();
     }
 
@@ -235,9 +248,9 @@
         field.marks.forEach(function (mark) { if (mark.tag === tag) places.push(L.latLngBounds([mark.place, mark.place])); });
       });
       this.words.show(own);
-      if (tag < 0) return this.map.fitBounds(this.told.bounds);
+      if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
-      if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17 });
+      if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
       say(this.told.tags[tag] + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
     }
 
@@ -271,7 +284,7 @@
   /* Maps that were hidden or resized must measure themselves again. */
   if (window.ResizeObserver) {
     const watcher = new ResizeObserver(function (entries) {
-      entries.forEach(function (entry) { opened.forEach(function (sheet) { if (sheet.map.getContainer() === entry.target) sheet.map.invalidateSize({ pan: false }); }); });
+      entries.forEach(function (entry) { opened.forEach(function (sheet) { if (sheet.map.getContainer() === entry.target) sheet.fitSize(); }); });
     });
     document.addEventListener("DOMContentLoaded", function () { opened.forEach(function (sheet) { watcher.observe(sheet.map.getContainer()); }); });
   }
