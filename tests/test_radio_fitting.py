@@ -89,3 +89,11 @@ def test_a_tag_type_never_calibrated_gets_the_mean_power_and_a_wider_spread():
     scatter = model.scatter("c")
     assert scatter.power_mean_db == -22.0
     assert scatter.power_sd_db == pytest.approx(np.hypot(4.0, 6.0))
+
+
+def test_a_record_without_noise_uses_the_usual_threshold_of_those_that_have_it():
+    path = square_path(500.0, 20)
+    strength = heard_along(path, (100.0, 50.0), TRUTH, np.random.default_rng(4), -20.0)
+    own = KnownTag("B", "B", "collar", 100.0, 50.0, 0.0, (listening(*path, strength, threshold_db=-92.0),))
+    fitted = fit_signal_model([own])
+    np.testing.assert_allclose(fitted.model.thresholds_db(listening(*path)), -92.0 + fitted.model.threshold_shift_db)

@@ -49,17 +49,18 @@ class FittedModel:
     beacons: int
     records: int
     records_heard: int
+    usual_threshold_db: float = 0.0
 
     @property
     def model(self) -> SignalModel:
         """The signal model at the estimate."""
-        return model_from_vector(self.parameters, self.vector)
+        return model_from_vector(self.parameters, self.vector, self.usual_threshold_db)
 
     def draws(self, count: int, generator: np.random.Generator) -> list[SignalModel]:
         """Signal models drawn from the uncertainty of the estimate, in antithetic pairs about it."""
         half = generator.multivariate_normal(np.zeros(len(self.vector)), self.covariance, size=(count + 1) // 2, method="eigh")
         offsets = np.concatenate([half, -half])[:count]
-        return [model_from_vector(self.parameters, self.vector + offset) for offset in offsets]
+        return [model_from_vector(self.parameters, self.vector + offset, self.usual_threshold_db) for offset in offsets]
 
     def table(self) -> pd.DataFrame:
         """One row per parameter: value, standard error, unit, prior; on natural scales."""
@@ -85,6 +86,12 @@ class _Lanes:
     listened: np.ndarray
     lines: Sightlines
     tag_types: tuple[str, ...]
+
+    @property
+    def usual_threshold_db(self) -> float:
+        """Median of the records' own thresholds; 0, which is used nowhere, when there are none."""
+        own = self.threshold_db[np.isfinite(self.threshold_db)]
+        return float(np.median(own)) if len(own) else 0.0
 
 
 def _pad(arrays, fill: float) -> np.ndarray:
@@ -120,7 +127,7 @@ def _side_by_side(known: list[KnownTag]) -> _Lanes:
 
 def _log_likelihoods(lanes: _Lanes, parameters, vectors: np.ndarray) -> np.ndarray:
     """Log-evidence of every tag under every vector: (vectors, parameters) -> (vectors, tags)."""
-    values = {name: value[:, None] for name, value in natural_values(parameters, vectors).items()}
+    values = {name: value[:, None] for name, value in natural_values(parameters, vectors, lanes.usual_threshold_db).items()}
     gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in ("exponent", "ahead_db", "ahead_squared_db", "below_db")})
     power = np.concatenate([values[f"power_mean_db {kind}"] for kind in lanes.tag_types], axis=1)
     scatter = Scatter(power_mean_db=power, power_sd_db=values["power_sd_db"], fault_sd_db=FAULT_SD_DB,
@@ -251,15 +258,16 @@ def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: 
     """
     heard = [listening.strength_db[listening.heard] for listening in listenings]
     strengths = np.concatenate(heard) if heard else np.zeros(0)
-    own = any(np.isfinite(listening.threshold_db).any() for listening in listenings)
+    thresholds = np.concatenate([listening.threshold_db for listening in listenings]) if listenings else np.zeros(0)
+    own = np.isfinite(thresholds)
     directional = any(np.isfinite(listening.azimuth_grid_deg).any() for listening in listenings)
     parameters = standard_parameters(
         tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else 0.0,
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
-        directional=directional, own_threshold=own, power_prior_sd_db=6.0,
+        directional=directional, own_threshold=bool(own.any()), power_prior_sd_db=6.0,
     )
     return FittedModel(parameters, np.array([p.prior_mean for p in parameters]), np.diag([p.prior_sd**2 for p in parameters]),
-                       beacons=0, records=0, records_heard=0)
+                       beacons=0, records=0, records_heard=0, usual_threshold_db=float(np.median(thresholds[own])) if own.any() else 0.0)
 
 
 def fit_signal_model(known: list[KnownTag]) -> FittedModel:
@@ -283,7 +291,8 @@ def fit_leaving_out(known: list[KnownTag], places: list[str]) -> tuple[FittedMod
     objective = _Objective(lanes, parameters)
     best = _maximum(objective)
     inverse = _inverse_curvature(objective, best)
-    whole = _as_fitted(known, parameters, best, inverse)
+    usual = lanes.usual_threshold_db
+    whole = _as_fitted(known, parameters, best, inverse, usual)
     stayed = {place: np.array([tag.place_id != place for tag in known]) for place in places}
     stayed = {place: flags for place, flags in stayed.items() if flags.any()}
     if not stayed:
@@ -292,15 +301,16 @@ def fit_leaving_out(known: list[KnownTag], places: list[str]) -> tuple[FittedMod
     # With one of m tags gone the curvature is nearly (m-1)/m of the whole, which is all that is assumed here.
     inverses = inverse[None] * (len(known) / keep.sum(axis=1))[:, None, None]
     points = _polished(objective, best, keep, inverses)
-    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider)
+    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider, usual)
                 for (place, flags), point, wider in zip(stayed.items(), points, inverses)}
     return whole, left_out
 
 
-def _as_fitted(known, parameters, scaled, inverse) -> FittedModel:
+def _as_fitted(known, parameters, scaled, inverse, usual_threshold_db) -> FittedModel:
     mean, sd = np.array([p.prior_mean for p in parameters]), np.array([p.prior_sd for p in parameters])
     listenings = [listening for tag in known for listening in tag.listenings]
     return FittedModel(
         parameters, mean + sd * scaled, inverse * np.outer(sd, sd), beacons=len({tag.place_id for tag in known}),
         records=sum(map(len, listenings)), records_heard=int(sum(listening.heard.sum() for listening in listenings)),
+        usual_threshold_db=usual_threshold_db,
     )

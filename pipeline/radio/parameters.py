@@ -74,20 +74,24 @@ def standard_parameters(tag_types, *, power_guess_db: float, threshold_guess_db:
 
 
 # What stands for a parameter that is not estimated.
-_FIXED = {"ahead_db": 0.0, "ahead_squared_db": 0.0, "below_db": 0.0, "threshold_shift_db": 0.0, "threshold_db": -np.inf}
+_FIXED = {"ahead_db": 0.0, "ahead_squared_db": 0.0, "below_db": 0.0, "threshold_shift_db": 0.0}
 
 
-def natural_values(parameters, vectors) -> dict:
-    """Named values on their natural scales from vectors of shape (..., parameters); each value has shape (...)."""
+def natural_values(parameters, vectors, usual_threshold_db: float) -> dict:
+    """Named values on their natural scales from vectors of shape (..., parameters); each value has shape (...).
+
+    usual_threshold_db : threshold of a record that has none of its own, where the shift of own thresholds is estimated;
+        the shift is added to it. [dB]
+    """
     vectors = np.asarray(vectors, float)
     values = {name: np.full(vectors.shape[:-1], fixed) for name, fixed in _FIXED.items()}
     values.update({p.name: np.asarray(p.to_value(vectors[..., i])) for i, p in enumerate(parameters)})
-    return values
+    return {"threshold_db": usual_threshold_db + values["threshold_shift_db"]} | values
 
 
-def model_from_vector(parameters, vector) -> SignalModel:
+def model_from_vector(parameters, vector, usual_threshold_db: float) -> SignalModel:
     """The signal model that one vector stands for."""
-    values = {name: float(value) for name, value in natural_values(parameters, vector).items()}
+    values = {name: float(value) for name, value in natural_values(parameters, vector, usual_threshold_db).items()}
     powers = {name.removeprefix("power_mean_db "): values.pop(name) for name in list(values) if name.startswith("power_mean_db ")}
     return SignalModel(power_mean_db=powers, **values)
 
