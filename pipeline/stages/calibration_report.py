@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import pattern_at
+from pipeline.columns import FIXES
 from pipeline.figures import MapSheet
 from pipeline.figures import calibration as draw
 from pipeline.radio import SignalModel
@@ -37,7 +38,7 @@ class CalibrationReport:
 
     def answer(self):
         """How large are the errors, and are the regions honest?"""
-        return self.book.answer(*say.answer(self.tables, self.model))
+        return self.book.answer(*say.answer(self.tables))
 
     def map(self):
         """Beacons, their estimates and 95 % regions; the tracks where no beacon was heard."""
@@ -77,7 +78,7 @@ class CalibrationReport:
     def errors(self):
         """F2 and T2: how large the errors are."""
         if not self.tested:
-            return self.book.words("There is no error to show")
+            return self._stated_radii()
         details, whole = self.tables.beacon_error_details, self.tables.error_summary.iloc[0]
         words = self.book.words(say.errors_heading(self.tables), say.errors_paragraph(self.tables))
         figure = self.book.figure("beacon_error_distribution", draw.error_distribution(details["error_m"], details["strongest_record_error_m"]), "Share of beacon fixes with an error up to each distance. Dashed: the place of the "
@@ -90,6 +91,16 @@ class CalibrationReport:
         }, saved_as="beacon_errors.csv", tag_column="tag_id", notes="The position is the best one, whatever the status of the fix. East and north are those of the survey grid. Independent records, spread of bearings, number of places and status are in "
                                                                      "beacon_error_details.csv.")
         return self.book.together(words, figure, table)
+
+    def _stated_radii(self):
+        """Without beacons: the radii as the model states them, by status of the fix."""
+        fixes = self.workspace.read_table("fixes", FIXES)
+        groups = fixes[fixes["best_latitude"].notna()].groupby("status", sort=True)
+        frame = groups.agg(fixes=("tag_id", "size"), median_50_m=("error_radius_50_m", "median"), median_95_m=("error_radius_95_m", "median"), largest_95_m=("error_radius_95_m", "max")).reset_index()
+        words = self.book.words("The radii are the model's own word", "They are what the positions state of themselves, compared with nothing.")
+        return self.book.together(words, self.book.table("stated_radii", frame, "Stated radii of the fixes, untested.", {
+            "status": ("Status", "", "text"), "fixes": ("Fixes", "", "d"), "median_50_m": ("50 % radius", "median, m", say.two_figures), "median_95_m": ("95 % radius", "median, m", say.two_figures),
+            "largest_95_m": ("95 % radius", "largest, m", say.two_figures)}))
 
     def summary(self):
         """T3: errors by condition."""
@@ -143,7 +154,7 @@ class CalibrationReport:
         known = level[level["relative_azimuth_deg"].notna()] if self.tested else level
         heading = say.antenna_heading(self.parameters)
         if not len(known):
-            return self.book.words(heading)
+            return self.book.words(heading if self.tested else None)
         depression = float(known["depression_deg"].median())
         curve = np.arange(-180.0, 181.0, 3.0)
         pattern = pattern_at(SignalModel.from_dict(self.model["whole"]), curve, depression)
@@ -155,6 +166,8 @@ class CalibrationReport:
     def correlation(self):
         """F7: residual autocorrelation along the track."""
         table = self.tables.residual_correlation
+        if not self.tested:
+            return self.book.words(None)
         if not len(table):
             return self.book.words("How alike neighbouring records are could not be measured", "No flight heard a beacon over a long enough stretch.")
         heading = say.correlation_heading(table)

@@ -70,11 +70,11 @@ def listed(names) -> str:
 
 # The answer
 
-def answer(tables, model: dict) -> list[str]:
+def answer(tables) -> list[str]:
     """How large are the errors, are the regions honest, and where may that be believed?"""
     details = tables.beacon_error_details
     if details.empty:
-        return no_test(tables, model)
+        return no_test(tables)
     places, flights = details["place_id"].nunique(), details["flight_id"].nunique()
     whole = tables.error_summary.iloc[0]
     after, before = held(tables.coverage, "after"), held(tables.coverage, "before")
@@ -95,7 +95,7 @@ def _interval_words(row) -> str:
     return f"95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m"
 
 
-def no_test(tables, model: dict) -> list[str]:
+def no_test(tables) -> list[str]:
     """Page one when no beacon was heard: no claim, and what that costs."""
     registered = tables.beacon_places["tag_id"].nunique()
     why = ("no beacon is registered" if not registered else
@@ -103,7 +103,7 @@ def no_test(tables, model: dict) -> list[str]:
     widening = tables.widening.iloc[0]["widening"]
     return [
         f"No error claim is tested: {why}.",
-        f"What that costs: the signal model rests on its priors alone ({counted(model['beacons'], 'beacon')} taught it), so that positions are coarser than they need be; the regions are widened by {widening:.2f}, "
+        f"What that costs: the signal model rests on its priors alone, so that positions are coarser than they need be; the regions are widened by {widening:.2f}, "
         "a figure found in simulations and not here; and nobody knows whether they hold the animals as often as they say. Give no error with these positions but the stated region, and say that it was not tested.",
         "Next time: four tags at surveyed places in every flight, eight or more over the campaign, at the height of the animals, near, between and far from the tracks.",
     ]
@@ -287,6 +287,8 @@ def correlation_paragraph(details: pd.DataFrame) -> str:
 
 def effort_heading(effort: pd.DataFrame) -> str:
     listened, heard = int(effort["beacon_records_listened"].sum()), int(effort["beacon_records_heard"].sum())
+    if not listened:
+        return "No flight listened to a beacon"
     return f"{effort['beacon_min'].sum():.0f} minutes of listening gave {listened:,d} records of beacons, {heard:,d} of them heard"
 
 

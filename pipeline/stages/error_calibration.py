@@ -72,9 +72,10 @@ def compute(workspace: Workspace) -> CalibrationTables:
     details = detail_table(tests, fixes, workspace.read_table("fix_evidence"), flights, ground.projection, kept)
     track, left_out = workspace.read_work("track"), models_of_places(models, beacons)
     looks = record_table(records, beacons, left_out)
+    covered = coverage_table(details["level_before"], details["level_after"], details["place_id"])
     tables = CalibrationTables(
         beacon_errors=conform(details, BEACON_ERRORS), beacon_error_details=details, beacon_places=place_table(beacons, listened, details, kept),
-        error_summary=summary_table(details), coverage=coverage_table(details["level_before"], details["level_after"], details["place_id"]),
+        error_summary=summary_table(details), coverage=covered[covered["tests"] > 0],
         widening=widening_table(kept, beacons), beacon_residuals=looks[looks["residual_db"].notna()].reset_index(drop=True),
         residual_correlation=residual_correlation(looks, left_out, dict(zip(beacons["place_id"], beacons["tag_type"])), width_m=typical_step_m(track), seed=workspace.survey.seed),
         beacon_effort=effort_table(records, beacons, flights, listened),

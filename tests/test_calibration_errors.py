@@ -1,0 +1,87 @@
+"""Errors of beacon fixes: their summary, intervals that know of repeats, the accuracy statement, doubtful beacons."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.calibration import accuracy_statement, doubtful_places, elliptical_probability, error_summary, median_interval, median_interval_by_place, nssda_95_m, summary_by
+
+
+def errors(east, north, **columns):
+    east, north = np.asarray(east, float), np.asarray(north, float)
+    return pd.DataFrame({"error_east_m": east, "error_north_m": north, "error_m": np.hypot(east, north), **columns})
+
+
+def test_fixes_all_shifted_ten_metres_east_have_that_bias_and_the_same_median():
+    scatter = np.random.default_rng(1).normal(0, 30, (2, 40))
+    before, after = error_summary(errors(*scatter)), error_summary(errors(scatter[0] + 10, scatter[1]))
+    assert after["bias_east_m"] - before["bias_east_m"] == pytest.approx(10)
+    assert after["bias_north_m"] == before["bias_north_m"]
+
+
+def test_a_single_fix_has_an_error_and_no_interval():
+    found = error_summary(errors([3], [4], place_id=["A"]))
+    assert (found["n"], found["median_m"], found["rmse_m"]) == (1, 5.0, 5.0)
+    assert np.isnan(found["median_low_95_m"])
+
+
+def test_no_fix_gives_no_number():
+    found = error_summary(errors([], []))
+    assert found["n"] == 0 and all(np.isnan(value) for name, value in found.items() if name != "n")
+
+
+def test_five_errors_are_too_few_for_an_interval_of_the_median():
+    assert np.isnan(median_interval([1, 2, 3, 4, 5])).all()
+    assert median_interval([6, 2, 3, 4, 5, 1]) == (1, 6)
+
+
+def test_with_one_fix_a_place_the_interval_is_that_of_order_statistics():
+    values = np.arange(12.0)
+    assert median_interval_by_place(values, list("abcdefghijkl")) == median_interval(values)
+
+
+def test_repeats_at_a_place_do_not_narrow_the_interval():
+    values = np.array([10.0, 20, 30, 40, 50, 60, 70, 80])
+    places = list("abcdefgh")
+    once = median_interval_by_place(np.concatenate([values, values + 0.1]), places * 2)
+    often = median_interval_by_place(np.concatenate([values + 0.01 * number for number in range(30)]), places * 30)
+    assert often[1] - often[0] > 0.8 * (once[1] - once[0])
+    assert median_interval(np.tile(values, 30))[1] - median_interval(np.tile(values, 30))[0] < 0.8 * (often[1] - often[0])
+
+
+def test_the_same_seed_gives_the_same_interval():
+    values, places = np.random.default_rng(3).gamma(2, 40, 30), np.repeat(list("abcdefghij"), 3)
+    assert median_interval_by_place(values, places) == median_interval_by_place(values, places)
+
+
+def test_fewer_than_six_places_have_no_interval_however_often_they_were_flown_over():
+    assert np.isnan(median_interval_by_place(np.arange(50.0), np.repeat(list("abcde"), 10))).all()
+
+
+def test_errors_along_one_axis_only_are_held_by_two_sd():
+    assert nssda_95_m([10.0, -10.0], [0.0, 0.0]) == pytest.approx(19.6, abs=0.01)
+    assert elliptical_probability(1.96, 0.0) == pytest.approx(0.95, abs=1e-4)
+
+
+def test_errors_of_nothing_are_blank_and_perfect_ones_are_zero():
+    assert np.isnan(nssda_95_m([], []))
+    assert nssda_95_m([0.0, 0.0], [0.0, 0.0]) == 0.0
+
+
+def test_repeats_do_not_make_twenty_check_points():
+    table = errors(np.full(60, 30.0), np.full(60, 30.0), place_id=np.repeat(list("abcdef"), 10))
+    assert accuracy_statement(table) == "The accuracy statement of the NSSDA needs 20 independent check points, and there are 6; none is made."
+
+
+def test_a_beacon_far_outside_its_region_is_doubted():
+    table = errors([10, 12, 11, 400, 400], [0, 0, 0, 0, 0], level_after=[0.2, 0.9995, 0.97, 0.99, 0.6])
+    # beyond the 99.9 % region; just outside; far off and outside; far off but the region said so
+    assert doubtful_places(table).tolist() == [False, True, False, True, False]
+
+
+def test_the_summary_by_a_condition_counts_what_was_inside():
+    table = errors([3, 6, 9], [4, 8, 12], level_after=[0.5, 0.96, 0.94], style=["loop", "lines", "lines"], place_id=["A", "A", "B"])
+    found = summary_by(table, "style").set_index("style")
+    assert found["inside_95"].to_dict() == {"lines": 1, "loop": 1}
+    assert found["median_m"].to_dict() == {"lines": 12.5, "loop": 5.0}
+    assert found.loc["loop", "inside_low_95"] == pytest.approx(0.025)
