@@ -48,8 +48,14 @@ class Message:
     def as_line(self) -> str:
         """The message as one line of plain text."""
         parts = [self.text, self.consequence, self.remedy, f"Done: {self.done}" if self.done else ""]
-        said = " ".join(part.strip().rstrip(".") + "." for part in parts if part.strip())
+        said = " ".join(_sentence(part) for part in parts if part.strip())
         return f"{self.severity}  {self.place + ': ' if self.place else ''}{said}"
+
+
+def _sentence(text: str) -> str:
+    """The text closed by one mark: its own, or a full stop."""
+    text = text.strip()
+    return text if text.endswith(("?", "!", ".")) else text + "."
 
 
 class FixledgerError(Exception):

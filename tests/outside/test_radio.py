@@ -1,0 +1,80 @@
+"""Signal model and likelihood against values from outside the project. Row numbers are those of the project's list of check values."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from pathlib import Path
+from scipy.optimize import curve_fit
+
+from pipeline.location import log_likelihood
+from pipeline.radio import Scatter, log_evidence, path_gain_db, sightlines
+from tests.radio_sample import listening, signal_model
+
+VALUES = Path(__file__).parent / "values"
+RARE = 1e-200
+FREE_SPACE = {"exponent": 2.0, "ahead_db": 0.0, "ahead_squared_db": 0.0, "below_db": 0.0}
+
+
+def level_gain_db(distance_m, **changes):
+    """Path gain at the receiver's own height."""
+    lines = sightlines(listening([0.0], [0.0], height_m=0.0), np.atleast_1d(distance_m), np.zeros(np.size(distance_m)))
+    return path_gain_db(lines, **(FREE_SPACE | changes))[0]
+
+
+def test_free_space_loss_grows_with_distance_as_itu_r_p525_says():
+    """3.1: 55.97, 69.95, 75.97 dB at 0.1, 0.5 and 1 km, 150 MHz. ITU-R P.525, value from memory, recomputed."""
+    loss = -level_gain_db([100.0, 500.0, 1000.0])
+    np.testing.assert_allclose(loss - loss[0], np.array([55.97, 69.95, 75.97]) - 55.97, atol=0.02)
+
+
+def test_the_log_distance_law_fitted_through_a_fixed_point_gives_the_textbook_exponent():
+    """3.9: n 4.4131, sd 6.158 (divisor N), -57.24 dBm at 2 km. Rappaport, Wireless Communications, log-normal shadowing example;
+    value from memory, recomputed."""
+    points = pd.read_csv(VALUES / "pathloss4.csv", comment="#")
+    distance, power = points.iloc[:, 0].to_numpy(float), points.iloc[:, 1].to_numpy(float)
+
+    def law(at, exponent):
+        return power[0] + level_gain_db(at, exponent=exponent) - level_gain_db(distance[0], exponent=exponent)
+
+    (exponent,), _ = curve_fit(law, distance, power, p0=[3.0])
+    assert exponent == pytest.approx(4.4131, abs=0.05)
+    assert np.sqrt(np.mean((power - law(distance, exponent)) ** 2)) == pytest.approx(6.158, abs=0.02)
+    assert law(2000.0, 4.4)[0] == pytest.approx(-57.24, abs=0.01)
+
+
+@pytest.mark.parametrize("cut, mean", [(-1.0, 0.28760), (0.0, 0.79788), (1.0, 1.52514), (2.0, 2.37322)])
+def test_a_record_not_heard_pulls_by_the_inverse_mills_ratio(cut, mean):
+    """3.15: mean of N(0, 1) seen only above a cut, here mirrored: strength seen only below. Inverse Mills ratio tables, value from memory, recomputed."""
+    scatter = Scatter(0.0, 0.0, 0.0, 0.8, 1.0, 0.6, 1e-9, RARE, RARE, 10.0)
+    nudge = 1e-5
+    below = log_evidence(np.array([[np.nan]]), np.array([[-nudge, nudge]]), np.array([[-cut]]), np.array([[np.inf]]), scatter)
+    assert (below[1] - below[0]) / (2 * nudge) == pytest.approx(-mean, abs=1e-4)
+
+
+def ring_rms_m(*, receivers, radius_m, height_m, power_sd_db):
+    """Root of the trace of the inverse curvature of the log-likelihood at the middle of a ring of receivers, records independent."""
+    angle = 2 * np.pi * np.arange(receivers) / receivers
+    # The far field is log-distance at n = 2 with 6 dB of white scatter; the shadowing is put out of the way.
+    model = signal_model(exponent=2.0, noise_sd_db=6.0, shadowing_sd_db=1e-4, power_sd_db=power_sd_db, miss_share=RARE, fault_share=RARE, threshold_db=-500.0)
+    slant = np.hypot(radius_m, height_m)
+    heard = listening(radius_m * np.sin(angle), radius_m * np.cos(angle), np.full(receivers, -20 - 20 * np.log10(slant)), height_m=height_m)
+    nudge = 0.5
+    steps = nudge * np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)])
+    value = log_likelihood(heard, model, steps[:, 0], steps[:, 1], "collar")
+    curvature = -np.array([value[1] + value[2] - 2 * value[0], value[3] + value[4] - 2 * value[0]]) / nudge**2
+    return float(np.sqrt(np.sum(1 / curvature)))
+
+
+@pytest.mark.parametrize("receivers, rms_m", [(4, 138.16), (12, 79.76)])
+@pytest.mark.parametrize("power_sd_db", [1e-4, 8.0])
+def test_receivers_on_a_ring_reach_the_bound_and_an_unknown_power_costs_nothing_there(receivers, rms_m, power_sd_db):
+    """7.5: 2 R s / sqrt(N), R 200 m, n 2, sd 6 dB. Derived (set-up of Patwari et al. 2003, IEEE TSP 51:2137, from memory)."""
+    found = ring_rms_m(receivers=receivers, radius_m=200.0, height_m=0.0, power_sd_db=power_sd_db)
+    # The curvature seen with the expected strengths leaves out what only the scatter of strengths adds; on a ring that is nothing.
+    assert found == pytest.approx(rms_m, rel=1e-3)
+
+
+def test_flying_higher_costs_what_the_geometry_says():
+    """7.7: (R^2 + h^2) / R^2, 1.25 for h 100 m and R 200 m. Derived."""
+    low, high = (ring_rms_m(receivers=12, radius_m=200.0, height_m=height, power_sd_db=1e-4) for height in (0.0, 100.0))
+    assert high / low == pytest.approx(1.25, rel=1e-3)
