@@ -1,7 +1,8 @@
 """Strength against place: what a tag at a place would sound like along a flight, and the model estimated from beacons."""
 
 from pipeline.radio.evidence import Scatter, log_evidence, stacked_scatter
-from pipeline.radio.fitting import FittedModel, KnownTag, fit_leaving_out, fit_signal_model, prior_model
+from pipeline.radio.fitting import FittedModel, fit_leaving_out, fit_signal_model, prior_model
+from pipeline.radio.lanes import KnownTag
 from pipeline.radio.listening import Listening, steps_along
 from pipeline.radio.model import SignalModel
 from pipeline.radio.propagation import Sightlines, path_gain_db, sightlines
