@@ -23,14 +23,15 @@ def error_distribution(error_m, strongest_m) -> Figure:
     figure, ax = new_figure(height_in=3.0)
     ax.set_xscale("log")
     drawn = ((np.asarray(strongest_m, float), "silent", "--", "square", "strongest record"), (np.asarray(error_m, float), "fix", "-", "cross", "best position"))
-    for values, colour, line, shape, words in drawn:
+    medians = [float(np.nanmedian(values)) if np.isfinite(values).any() else np.nan for values, *_ in drawn]
+    for (values, colour, line, shape, words), middle in zip(drawn, medians):
         ordered = np.sort(values[np.isfinite(values)])
         if not len(ordered):
             continue
         ax.step(np.maximum(ordered, 1.0), np.arange(1, len(ordered) + 1) / len(ordered), where="post", color=LIGHT[colour], linestyle=line, label=words)
-        middle = max(float(np.median(ordered)), 1.0)
-        ax.plot([middle], [0.5], marker=SHAPES[shape].as_matplotlib(), color=LIGHT[colour], markersize=8, markerfacecolor="none", markeredgewidth=1.6)
-        ax.annotate(f"{float(f'{middle:.2g}'):.0f} m", (middle, 0.5), xytext=(8, -11), textcoords="offset points", fontsize=8)
+        ax.plot([max(middle, 1.0)], [0.5], marker=SHAPES[shape].as_matplotlib(), color=LIGHT[colour], markersize=8, markerfacecolor="none", markeredgewidth=1.6)
+        smaller = middle == min(medians)
+        ax.annotate(f"{float(f'{middle:.2g}'):.0f} m", (max(middle, 1.0), 0.5), xytext=(-8, 5) if smaller else (8, -11), textcoords="offset points", ha="right" if smaller else "left", fontsize=8)
     ax.set_ylim(0, 1.02)
     ax.set_xlabel("error (m, logarithmic)")
     ax.set_ylabel("share of beacon fixes")

@@ -6,66 +6,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
+from pipeline.stages.calibration_numbers import counted, decibel, listed, probability
 from pipeline.stages.quality_words import number_word, two_figures
 
 COUNTED_PLACES = "places"
-
-
-# Numbers as read
-
-def counted(count: int, noun: str, several: str = "") -> str:
-    """"1 beacon", "54 fixes"."""
-    return f"{count:,d} {noun if count == 1 else several or noun + 's'}"
-
-
-def as_given(value) -> str:
-    """Text that is set like a figure."""
-    return str(value)
-
-
-def interval_m(row) -> str:
-    """"79 (64 to 85)"; without the interval where there is none."""
-    if pd.isna(row["median_m"]):
-        return "–"
-    given = f" ({two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])})" if pd.notna(row["median_low_95_m"]) else ""
-    return f"{two_figures(row['median_m'])}{given}"
-
-
-def signed(value: float) -> str:
-    """Metres with a sign and a true minus: "+12", "−140"."""
-    text = two_figures(abs(value)) if abs(value) >= 0.5 else "0"
-    return text if text == "0" else f"{'+' if value > 0 else '−'}{text}"
-
-
-def offset(east_m: float, north_m: float) -> str:
-    """"−45, −72"."""
-    return f"{signed(east_m)}, {signed(north_m)}"
-
-
-def percent(share: float) -> str:
-    """A share as whole per cent, never 0 or 100 unless it is."""
-    return f"{100 * share:.0f} %" if share in (0.0, 1.0) or 0.005 <= share < 0.995 else "<1 %" if share < 0.5 else ">99 %"
-
-
-def probability(value: float) -> str:
-    """Two decimals, never 0.00 or 1.00."""
-    return f"{min(max(value, 0.01), 0.99):.2f}"
-
-
-def decibel(value: float) -> str:
-    """A tenth of a decibel, true minus."""
-    return f"{value:.1f}".replace("-", "−")
-
-
-def significant(value: float) -> str:
-    """Three figures that count, true minus."""
-    return f"{value:.3g}".replace("-", "−")
-
-
-def listed(names) -> str:
-    """"a", "a and b", "a, b and c"."""
-    names = [str(name) for name in names]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
 # The answer
@@ -78,15 +22,19 @@ def answer(tables) -> list[str]:
     places, flights = details["place_id"].nunique(), details["flight_id"].nunique()
     whole = tables.error_summary.iloc[0]
     after, before = held(tables.coverage, "after"), held(tables.coverage, "before")
-    ratio = whole["strongest_median_m"] / whole["median_m"] if whole["median_m"] > 0 else np.inf
     return [
         f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}), and nine in ten errors "
         f"were below {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
-        f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {ratio:.1f} times as much. "
+        f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {_compared(whole)}. "
         "Every beacon was located by a model that had not seen it.",
         f"{proof(places)} {accuracy_statement(details)}",
-        " ".join([reach_sentence(tables.beacon_reach), doubt_sentence(details)]).strip(),
+        " ".join([reach_sentence(tables.beacon_reach), doubt_in_short(details)]).strip(),
     ]
+
+
+def _compared(row) -> str:
+    ratio = row["strongest_median_m"] / max(row["median_m"], 1e-9)
+    return f"{ratio:.1f} times as much" if ratio >= 1.05 else "no worse than the positions"
 
 
 def _interval_words(row) -> str:
@@ -127,7 +75,9 @@ def reach_sentence(reach: pd.DataFrame) -> str:
     """What the beacons speak for, and how many fixes of animals that leaves out."""
     covered = dict(zip(reach["condition"], reach["beacons"]))
     farthest = two_figures(float(covered["closest approach (m)"].split()[-1]))
-    believe = (f"Believe this for {listed(covered['tag type'].split(', '))}, in flights of style {listed(covered['flight style'].split(', '))}, where the receiver came within "
+    styles = [style for style in covered["flight style"].split(", ") if style not in ("unclear", "not stated")]
+    kinds = [kind for kind in covered["tag type"].split(", ") if kind != "not stated"]
+    believe = (f"Believe this for {listed(kinds) or 'tags like these'}, in flights {f'of style {listed(styles)}' if styles else 'like these'}, where the receiver came within "
                f"{farthest} m of the tag.")
     whole = reach.iloc[-1]
     if not whole["fixes"]:
@@ -155,21 +105,36 @@ def doubt_sentence(details: pd.DataFrame) -> str:
     doubtful = details[details["doubtful"]]
     if doubtful.empty:
         return ""
-    moved = moved_beacons(details)
-    words = [f"Moved? Wrong position? {len(rows)} of {counted(int((details['place_id'] == place).sum()), 'fix', 'fixes')} of {rows['tag_id'].iloc[0]} lie far outside their region."
-             for place, rows in doubtful.groupby("place_id", sort=True) if place in moved]
-    single = doubtful[~doubtful["place_id"].isin(moved)]
-    if len(single):
-        named = listed(f"{row.tag_id} in flight {row.flight_id} ({two_figures(row.error_m)} m off)" for row in single.itertuples())
-        words.append(f"Far outside {'its region lies' if len(single) == 1 else 'their regions lie'} {named}; other flights place {'this beacon' if len(single) == 1 else 'these beacons'} where "
-                     f"{'it was' if len(single) == 1 else 'they were'} surveyed, so look at the flight first.")
+    flights, moved = details.groupby("place_id")["doubtful"].size(), moved_beacons(details)
+    words = []
+    if moved:
+        named = listed(f"{rows['tag_id'].iloc[0]} ({len(rows)} of {flights[place]} fixes far outside their region)"
+                       for place, rows in doubtful.groupby("place_id", sort=True) if place in moved)
+        words.append(f"Moved? Wrong position? {named}.")
+    rest = doubtful[~doubtful["place_id"].isin(moved)]
+    alone = rest["place_id"].map(flights).to_numpy(int) == 1
+    for rows, meaning in ((rest[~alone], "other flights place {} where surveyed, so look at the flight first"), (rest[alone], "no other flight heard {}, so that fix and surveyed position are both in doubt")):
+        if len(rows):
+            named = listed(f"{row.tag_id} in flight {row.flight_id} ({two_figures(row.error_m)} m off)" for row in rows.itertuples())
+            one = len(rows) == 1
+            words.append(f"Far outside {'its region lies' if one else 'their regions lie'} {named}; {meaning.format('this beacon' if one else 'these beacons')}.")
     return " ".join(words)
 
 
+def doubt_in_short(details: pd.DataFrame) -> str:
+    """The same for the opening: beacons to look at, or flights."""
+    doubtful, moved = details[details["doubtful"]], moved_beacons(details)
+    if doubtful.empty:
+        return ""
+    if moved:
+        return f"Moved, or at a wrong position? Look at {listed(sorted(set(details.loc[details['place_id'].isin(moved), 'tag_id'])))}."
+    return f"{counted(len(doubtful), 'fix lies', 'fixes lie')} far outside {'its' if len(doubtful) == 1 else 'their'} region: look at flight {listed(sorted(set(doubtful['flight_id'])))}."
+
+
 def moved_beacons(details: pd.DataFrame) -> set:
-    """Places at which half of the fixes or more lie far outside their region."""
-    share = details.groupby("place_id")["doubtful"].mean()
-    return set(share.index[share >= 0.5])
+    """Places at which half of the fixes or more, and at least two, lie far outside their region."""
+    doubtful = details.groupby("place_id")["doubtful"]
+    return set(doubtful.sum().index[(doubtful.mean() >= 0.5) & (doubtful.sum() >= 2)])
 
 
 # Headings and paragraphs of the parts

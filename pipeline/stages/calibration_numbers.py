@@ -1,0 +1,62 @@
+"""Numbers of the calibration report as they are read."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.stages.quality_words import two_figures
+
+
+def counted(count: int, noun: str, several: str = "") -> str:
+    """"1 beacon", "54 fixes"."""
+    return f"{count:,d} {noun if count == 1 else several or noun + 's'}"
+
+
+def as_given(value) -> str:
+    """Text that is set like a figure."""
+    return str(value)
+
+
+def interval_m(row) -> str:
+    """"79 (64 to 85)"; without the interval where there is none."""
+    if pd.isna(row["median_m"]):
+        return "–"
+    given = f" ({two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])})" if pd.notna(row["median_low_95_m"]) else ""
+    return f"{two_figures(row['median_m'])}{given}"
+
+
+def signed(value: float) -> str:
+    """Metres with a sign and a true minus: "+12", "−140"."""
+    text = two_figures(abs(value)) if abs(value) >= 0.5 else "0"
+    return text if text == "0" else f"{'+' if value > 0 else '−'}{text}"
+
+
+def offset(east_m: float, north_m: float) -> str:
+    """"−45, −72"."""
+    return f"{signed(east_m)}, {signed(north_m)}"
+
+
+def percent(share: float) -> str:
+    """A share as whole per cent, never 0 or 100 unless it is."""
+    return f"{100 * share:.0f} %" if share in (0.0, 1.0) or 0.005 <= share < 0.995 else "<1 %" if share < 0.5 else ">99 %"
+
+
+def probability(value: float) -> str:
+    """Two decimals, never 0.00 or 1.00."""
+    return f"{min(max(value, 0.01), 0.99):.2f}"
+
+
+def decibel(value: float) -> str:
+    """A tenth of a decibel, true minus."""
+    return f"{value:.1f}".replace("-", "−")
+
+
+def significant(value: float) -> str:
+    """Three figures that count, true minus."""
+    return f"{value:.3g}".replace("-", "−")
+
+
+def listed(names) -> str:
+    """"a", "a and b", "a, b and c"."""
+    names = [str(name) for name in names]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""

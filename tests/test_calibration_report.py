@@ -1,0 +1,231 @@
+"""The calibration stage: its sentences on small tables, and the whole stage on a campaign of invented fixes, with beacons and without."""
+
+import json
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.calibration import coverage_table
+from pipeline.columns import BEACON_ERRORS
+from pipeline.figures import calibration as draw
+from pipeline.figures.style import settle
+from pipeline.stages import calibration_numbers as number
+from pipeline.stages import calibration_words as say
+from pipeline.stages import error_calibration as stage
+from pipeline.stages import quality_check
+from pipeline.stages.calibration_report import CalibrationReport
+from pipeline.stages.workspace import Workspace
+from pipeline.survey import load_survey
+from tests.radio_sample import signal_model
+
+
+def details(doubtful, places=None):
+    count = len(doubtful)
+    places = places or [f"B{number}" for number in range(count)]
+    return pd.DataFrame({"tag_id": places, "place_id": places, "flight_id": [f"F{number}" for number in range(count)], "doubtful": doubtful, "error_m": 420.0})
+
+
+def test_a_beacon_that_most_flights_place_elsewhere_may_have_moved():
+    said = say.doubt_sentence(details([True, True, False, False], ["A", "A", "A", "B"]))
+    assert said == "Moved? Wrong position? A (2 of 3 fixes far outside their region)."
+
+
+def test_a_beacon_that_one_flight_misplaces_speaks_against_the_flight():
+    said = say.doubt_sentence(details([True, False, False], ["A", "A", "A"]))
+    assert said == "Far outside its region lies A in flight F0 (420 m off); other flights place this beacon where surveyed, so look at the flight first."
+
+
+def test_a_beacon_heard_by_one_flight_leaves_both_in_doubt():
+    assert "no other flight heard this beacon" in say.doubt_sentence(details([True, False], ["A", "B"]))
+    assert say.doubt_sentence(details([False, False])) == ""
+
+
+@pytest.mark.parametrize("east, north, said", [(-44.7, 12.3, "−45, +12"), (0.2, -140.0, "0, −140")])
+def test_offsets_have_a_sign_and_two_figures(east, north, said):
+    assert number.offset(east, north) == said
+
+
+def test_shares_are_never_nought_or_whole_unless_they_are():
+    assert [number.percent(value) for value in (0.0, 0.001, 0.5, 0.999, 1.0)] == ["0 %", "<1 %", "50 %", ">99 %", "100 %"]
+    assert [number.probability(value) for value in (0.0, 0.5, 1.0)] == ["0.01", "0.50", "0.99"]
+
+
+def test_names_are_joined_as_in_a_sentence():
+    assert [number.listed(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
+
+
+def test_classes_sort_in_the_order_of_size():
+    names = stage.class_names([50, 150, 5000], stage.DISTANCE_BOUNDS_M, "m")
+    assert names == sorted(names) == ["1: under 100 m", "2: 100 to 200 m", "5: 800 m or more"]
+    assert stage.class_names([2, 3, 7, 20], stage.RECORD_BOUNDS) == ["1: under 3", "2: 3 to 7", "2: 3 to 7", "4: 20 or more"]
+
+
+def test_figures_can_be_drawn_of_one_fix_and_of_no_azimuth():
+    settle(draw.error_distribution([12.0], [300.0]))
+    settle(draw.coverage_plot(coverage_table([0.5], [0.4])))
+    settle(draw.radius_against_error(pd.DataFrame({"error_radius_95_m": [100.0], "error_m": [0.0], "flight_style": ["loop"]})))
+    heard = pd.DataFrame({"strength_db": [-80.0], "expected_when_heard_db": [-81.0], "residual_db": [1.0], "distance_m": [300.0], "relative_azimuth_deg": [np.nan],
+                          "flight_id": ["F1"], "minute": [0.0], "time_utc": pd.to_datetime(["2026-04-21T06:00:00Z"])})
+    settle(draw.strengths_against_model(heard))
+
+
+# the whole stage: the demo's records, and fixes of its beacons that are put where the test wants them
+
+TESTS = ["tag_id", "flight_id", "place_id", "tag_type", "true_latitude", "true_longitude", "true_easting_m", "true_northing_m", "level_before", "level_after", "closest_approach_m",
+         "strongest_record_error_m"]
+
+
+def plain_model(tags):
+    return signal_model(power_mean_db={kind: -37.0 for kind in sorted(set(tags["tag_type"].dropna()))}, ahead_db=3.6, threshold_db=-110.0).to_dict()
+
+
+def located(workspace, east_m=30.0, north_m=-40.0):
+    """What stage 2 leaves, as far as stage 3 reads it: every beacon 50 m off, outside its region in the first flight only."""
+    import geopandas as gpd
+    from shapely.geometry import Point
+    from pipeline.stages.ground_files import read_ground
+
+    beacons, listened, tags = (workspace.read_work(name) for name in ("beacons", "beacon_strongest_record", "tags"))
+    projection = read_ground(workspace).projection
+    tests = listened[listened["records_heard"] > 0].merge(beacons[["place_id", "tag_type", "latitude", "longitude", "easting_m", "northing_m"]], on="place_id")
+    tests = tests.rename(columns={"latitude": "true_latitude", "longitude": "true_longitude", "easting_m": "true_easting_m", "northing_m": "true_northing_m"})
+    first = tests["flight_id"] == (tests["flight_id"].min() if len(tests) else "")
+    tests = tests.assign(level_before=np.where(first, 0.99, 0.6), level_after=np.where(first, 0.97, 0.4))
+    latitude, longitude = projection.inverse(tests["true_easting_m"].to_numpy(float) + east_m, tests["true_northing_m"].to_numpy(float) + north_m)
+    fixes = tests.assign(best_latitude=latitude, best_longitude=longitude, status="located", error_radius_50_m=40.0, error_radius_95_m=100.0, region_95_ha=3.0, animal_id="", fate="", method="strength")
+    workspace.write_table("fixes", stage.conform(fixes, stage.FIXES))
+    workspace.write_table("fix_evidence", tests[["tag_id", "flight_id"]].assign(effective_records=9.0, passes=3, bearing_spread_deg=120.0, places=1))
+    workspace.write_work("beacon_tests", tests[TESTS])
+    shapes = [Point(east, north).buffer(100.0) for east, north in zip(tests["true_easting_m"], tests["true_northing_m"])]
+    regions = tests[["tag_id", "flight_id"]].assign(probability=0.95)
+    workspace.write_work("regions", gpd.GeoDataFrame(regions, geometry=shapes, crs=projection.crs))
+    model, places = plain_model(tags), sorted(beacons["place_id"])
+    workspace.write_json("signal_models", {"beacons": len(places), "records": 100, "records_heard": 50, "whole": model, "left_out": dict.fromkeys(places, model)})
+    workspace.write_json("widening", {"overall": 0.7, "left_out": dict.fromkeys(places, 0.75), "places": len(places)})
+    rows = [("exponent", "path-loss exponent", 2.5, 0.1, "", 1.7, 3.7, 0.04), ("ahead_db", "antenna: ahead less behind, half", 3.6, 0.1, "dB", -3.8, 11.8, 0.3)]
+    workspace.write_table("signal_model", pd.DataFrame(rows, columns=["parameter", "meaning", "value", "standard_error", "unit", "prior_low_95", "prior_high_95", "prior_share"]))
+    return tests
+
+
+@pytest.fixture(scope="module")
+def demo(project, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("calibration")
+    workspace = Workspace(load_survey(project / "data" / "demo" / "survey.yml"), folder, folder)
+    quality_check.compute(workspace)
+    tests = located(workspace)
+    return workspace, tests, stage.compute(workspace)
+
+
+def test_beacon_errors_have_the_promised_columns_and_a_row_for_every_beacon_and_flight_that_heard_it(demo):
+    workspace, tests, _ = demo
+    table = workspace.read_table("beacon_errors", BEACON_ERRORS)
+    header = (workspace.folder / "tables" / "beacon_errors.csv").read_text(encoding="utf-8").splitlines()[0]
+    assert header.split(",") == list(BEACON_ERRORS)
+    assert len(table) == len(tests) == len(table[["tag_id", "flight_id"]].drop_duplicates())
+
+
+def test_a_fix_put_fifty_metres_off_has_that_error_in_metres_of_the_grid(demo):
+    table = demo[2].beacon_errors
+    assert table["error_m"].to_numpy() == pytest.approx(50.0, abs=1e-3)
+    assert table["error_east_m"].to_numpy() == pytest.approx(30.0, abs=1e-3)
+    assert table["error_north_m"].to_numpy() == pytest.approx(-40.0, abs=1e-3)
+
+
+def test_the_summary_covers_every_grouping_and_adds_up(demo):
+    summary = demo[2].error_summary
+    for grouping in stage.GROUPINGS.values():
+        part = summary[summary["grouping"] == grouping]
+        assert part["n"].sum() == summary["n"].iloc[0] and part["inside_95"].sum() == summary["inside_95"].iloc[0]
+
+
+def test_residuals_are_those_of_heard_records_and_within_the_flight(demo):
+    workspace, _, tables = demo
+    records = workspace.read_work("records")
+    beacon = set(workspace.read_work("beacons")["tag_id"])
+    heard = records[records["heard"] & records["usable"] & records["tag_id"].isin(beacon)]
+    assert len(tables.beacon_residuals) == len(heard)
+    assert tables.beacon_residuals["minute"].between(0, 30).all()
+
+
+def test_effort_counts_what_flights_listened_to_beacons(demo):
+    workspace, _, tables = demo
+    listened = workspace.read_work("beacon_strongest_record")
+    assert tables.beacon_effort["beacon_records_listened"].sum() == listened["records_listened"].sum()
+    assert (tables.beacon_effort["beacon_min"] <= 1.1 * tables.beacon_effort["listening_min"]).all()
+
+
+def test_the_opening_gives_median_coverage_and_the_yardstick(demo):
+    workspace, tests, tables = demo
+    opening = CalibrationReport(workspace, tables).answer().report_html()
+    outside = int((tests["level_after"] > 0.95).sum())
+    assert "On 9 beacons in 6 flights the median error was 50 m (95 % interval 50 to 50 m)" in opening
+    assert f"The stated 95 % regions held the truth in {len(tests) - outside} of {len(tests)} fixes" in opening
+    assert "the place of the strongest record was" in opening and "needs 20 independent check points, and there are 9" in opening
+
+
+def test_every_part_shows_itself_and_its_table_is_beside_it(demo):
+    workspace, _, tables = demo
+    report = CalibrationReport(workspace, tables)
+    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
+                                 report.effort)]
+    html = "".join(part.report_html() for part in parts)
+    for name in set(re.findall(r'href="(tables/[^"]+|figures/[^"]+)"', html)):
+        assert (workspace.folder / name).is_file(), name
+    assert "The antenna hears 7.2 dB better ahead than behind" in html and "nan" not in re.sub(r"<svg.*?</svg>", "", html, flags=re.S).lower().split()
+
+
+def test_the_same_input_gives_the_same_tables(demo):
+    workspace, _, tables = demo
+    again = stage.compute(workspace)
+    for name in stage.TABLE_NAMES:
+        pd.testing.assert_frame_equal(getattr(tables, name), getattr(again, name))
+
+
+@pytest.fixture(scope="module")
+def bare(project, tmp_path_factory):
+    """The demo without its beacons."""
+    import shutil
+
+    campaign = tmp_path_factory.mktemp("bare") / "campaign"
+    shutil.copytree(project / "data" / "demo", campaign)
+    text = (campaign / "survey.yml").read_text(encoding="utf-8").replace("beacons: beacons.csv\n", "")
+    (campaign / "survey.yml").write_text(text, encoding="utf-8")
+    folder = tmp_path_factory.mktemp("bare-results")
+    workspace = Workspace(load_survey(campaign / "survey.yml"), folder, folder)
+    quality_check.compute(workspace)
+    located(workspace)
+    return workspace, stage.compute(workspace)
+
+
+def test_without_beacons_the_tables_have_headers_only(bare):
+    workspace, tables = bare
+    for name in ("beacon_errors", "beacon_error_details", "error_summary", "coverage", "beacon_residuals", "residual_correlation", "beacon_reach"):
+        lines = (workspace.folder / "tables" / f"{name}.csv").read_text(encoding="utf-8").splitlines()
+        assert len(lines) == 1 and len(lines[0].split(",")) > 3, name
+    assert list(tables.beacon_errors.columns) == list(BEACON_ERRORS)
+
+
+def test_without_beacons_the_first_lines_say_that_no_error_is_tested_and_what_that_costs(bare):
+    workspace, tables = bare
+    opening = re.sub("<[^>]+>", " ", CalibrationReport(workspace, tables).answer().report_html()).strip()
+    assert opening.startswith("No error claim is tested: no beacon is registered.")
+    assert "What that costs: the signal model rests on its priors alone" in opening and "widened by 0.70" in opening
+
+
+def test_without_beacons_every_part_still_shows_itself(bare):
+    workspace, tables = bare
+    report = CalibrationReport(workspace, tables)
+    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
+                                 report.effort)]
+    html = "".join(part.report_html() for part in parts)
+    assert "The radii are the model&#x27;s own word" in html and "Nowhere are these results tested" in html
+    assert "The antenna hears" not in html and "No flight listened to a beacon" in html
+
+
+def test_the_notebook_shows_every_part_of_the_report_once(project):
+    notebook = json.loads((project / "notebooks" / "3_error_calibration.ipynb").read_text(encoding="utf-8"))
+    calls = re.findall(r"report\.(\w+)\(\)", "".join("".join(cell["source"]) for cell in notebook["cells"] if cell["cell_type"] == "code"))
+    parts = [name for name, value in vars(CalibrationReport).items() if not name.startswith("_") and callable(value)]
+    assert calls == parts or sorted(calls) == sorted(parts)
