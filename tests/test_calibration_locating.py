@@ -86,3 +86,9 @@ def test_the_same_records_give_the_same_fixes(campaign, located):
     again = locate_all(located[0][:2], located[1], located[2])
     for first, second in zip(located[3], again):
         assert np.array_equal(first.posterior.log_density, second.posterior.log_density)
+
+
+def test_a_margin_that_the_survey_names_is_kept_to(located):
+    near = locate_all(located[0][:3], located[1], located[2], margin_m=50.0)
+    for fix in near:
+        assert fix.posterior.easting_m.min() >= -550 and fix.posterior.easting_m.max() <= 550

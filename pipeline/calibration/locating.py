@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.calibration.held_out import HeldOutModels, stands_in
 from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
-from pipeline.location import Located, Task, leaves_and_truth, locate, search_margin_m, spread_over_cores
+from pipeline.location import Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
 from pipeline.radio import Listening
 
 
@@ -57,22 +57,29 @@ def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFram
     return found
 
 
-def find_widening(heard: list[Heard], models: HeldOutModels, not_taught_by: set[str] = frozenset()) -> Widening:
-    """The widening that held-out beacons ask for. not_taught_by : places that are kept for testing only."""
+def find_widening(heard: list[Heard], models: HeldOutModels, not_taught_by: set[str] = frozenset(), margin_m: float | None = None) -> Widening:
+    """The widening that held-out beacons ask for.
+
+    not_taught_by : places that are kept for testing only. margin_m : as in locate_all.
+    """
     teaching = [item for item in heard if item.truth is not None and item.place_id not in not_taught_by]
-    measured = spread_over_cores(leaves_and_truth, [_task(item, models, widening=1.0) for item in teaching])
+    measured = spread_over_cores(leaves_and_truth, [_task(item, models, 1.0, margin_m) for item in teaching])
     table = scores([HeldOutPlace(item.place_id, leaves, at_truth) for item, (leaves, at_truth) in zip(teaching, measured)])
     places = [item.place_id for item in teaching]
     return Widening(choose_widening(table, places), widenings_leaving_out(table, places), len(set(places)))
 
 
-def locate_all(heard: list[Heard], models: HeldOutModels, widening: Widening) -> list[Located]:
-    """A widened posterior for every tag and flight, in the order given."""
-    tasks = [_task(item, models, widening.for_place(item.place_id)) for item in heard]
+def locate_all(heard: list[Heard], models: HeldOutModels, widening: Widening, margin_m: float | None = None) -> list[Located]:
+    """A widened posterior for every tag and flight, in the order given.
+
+    margin_m : how far beyond the track a tag may be; found from how far it is heard when left out. [m]
+    """
+    tasks = [_task(item, models, widening.for_place(item.place_id), margin_m) for item in heard]
     return spread_over_cores(locate, tasks)
 
 
-def _task(item: Heard, models: HeldOutModels, widening: float) -> Task:
+def _task(item: Heard, models: HeldOutModels, widening: float, margin_m: float | None) -> Task:
     model = models.for_place(item.place_id).model
-    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, search_margin_m(model, item.tag_type, item.listening),
-                widening, item.truth)
+    reach = hearing_reach_m(model, item.tag_type, item.listening)
+    first, farthest = search_margins_m(reach) if margin_m is None else (margin_m, margin_m)
+    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, first, farthest, widening, item.truth)

@@ -17,18 +17,21 @@ from pipeline.radio import Listening, SignalModel
 
 # An answer pushed against the edge of the search area is looked for again in a wider one.
 _EDGE_TOLERATED = 0.02
-_WIDENED_AT_MOST = 2
 
 
 @dataclass(frozen=True)
 class Task:
-    """One tag in one flight: its records, the central signal model, and models drawn from its uncertainty."""
+    """One tag in one flight: its records, the central signal model, and models drawn from its uncertainty.
+
+    margin_m, farthest_m : how far from the track to look first, and at most when the answer lies at the edge. [m]
+    """
 
     listening: Listening
     model: SignalModel
     drawn_models: tuple[SignalModel, ...]
     tag_type: str
     margin_m: float
+    farthest_m: float
     widening: float = 1.0
     truth: tuple[float, float] | None = None
 
@@ -41,26 +44,32 @@ class Located:
     edge_probability: float
 
 
-def search_margin_m(model: SignalModel, tag_type: str, listening: Listening, least_m: float = 500.0, most_m: float = 3000.0) -> float:
-    """How far from the track to look: where even a strong tag (two sd up, antenna towards it) falls to the threshold. [m]"""
+def hearing_reach_m(model: SignalModel, tag_type: str, listening: Listening) -> float:
+    """How far even a strong tag is heard: two sd up, antenna towards it, strength at the threshold. [m]"""
     scatter = model.scatter(tag_type)
     spread = np.sqrt(scatter.power_sd_db**2 + scatter.shadowing_sd_db**2 + scatter.noise_sd_db**2)
     thresholds = model.thresholds_db(listening)
     surplus_db = scatter.power_mean_db + 2.0 * spread + abs(model.ahead_db) + max(model.ahead_squared_db, 0.0) - np.median(thresholds)
-    return float(np.clip(10.0 ** (surplus_db / (10.0 * model.exponent)), least_m, most_m))
+    return float(10.0 ** (surplus_db / (10.0 * model.exponent)))
+
+
+def search_margins_m(reach_m: float) -> tuple[float, float]:
+    """How far from the track to look, first and at most, for tags heard as far as this. [m]"""
+    first = float(np.clip(reach_m, 500.0, 3000.0))
+    return first, float(np.clip(reach_m, first, 6000.0))
 
 
 def locate(task: Task) -> Located:
     """Posterior of one tag, on cells fine enough for the widening it will be given."""
     central, averaged = _densities(task)
     margin = task.margin_m
-    for attempt in range(_WIDENED_AT_MOST + 1):
+    while True:
         area = SearchArea.around(task.listening.easting_m, task.listening.northing_m, margin)
         posterior = adaptive_posterior(central, area, Fineness(widening=task.widening), averaged)
         at_edge = edge_probability(posterior, area)
-        if at_edge <= _EDGE_TOLERATED or attempt == _WIDENED_AT_MOST:
+        if at_edge <= _EDGE_TOLERATED or margin >= task.farthest_m:
             return Located(posterior, at_edge)
-        margin *= 2.0
+        margin = min(2.0 * margin, task.farthest_m)
 
 
 def leaves_and_truth(task: Task) -> tuple[Leaves, float]:

@@ -42,8 +42,9 @@ def compute(workspace: Workspace) -> None:
     seed, ground = workspace.survey.seed, read_ground(workspace)
     models = fit_held_out(records, beacons, seed)
     heard = gather_heard(records, tags, beacons)
-    widening = find_widening(heard, models, set(beacons.loc[beacons["use"] == "test", "place_id"]))
-    located = locate_all(heard, models, widening)
+    margin_m = workspace.survey.localisation.search_margin_m
+    widening = find_widening(heard, models, set(beacons.loc[beacons["use"] == "test", "place_id"]), margin_m)
+    located = locate_all(heard, models, widening, margin_m)
     fixed = _judged(workspace, heard, located, models)
     pulses = pulse_table(records, tags)
     fixes, evidence = fix_tables(workspace, fixed, records, tags, pulses, ground.projection)
