@@ -26,6 +26,11 @@ class SearchArea:
                    float(np.max(easting_m)) + margin_m, float(np.max(northing_m)) + margin_m)
 
 
+    def holds(self, easting_m: np.ndarray, northing_m: np.ndarray) -> np.ndarray:
+        """Flags of the positions that lie inside."""
+        return (easting_m >= self.west_m) & (easting_m <= self.east_m) & (northing_m >= self.south_m) & (northing_m <= self.north_m)
+
+
 @dataclass(frozen=True)
 class Fineness:
     """When to stop halving and what to keep.
@@ -68,6 +73,8 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         column, row = _halved(*_with_neighbours(posterior.column, posterior.row))
         # A halved cell's lattice starts a quarter of the old side before the old centre.
         west, south, cell = west - cell / 4, south - cell / 4, cell / 2
+        inside = area.holds(west + cell * column, south + cell * row)
+        column, row = column[inside], row[inside]
         value = log_density(west + cell * column, south + cell * row)
     if last_log_density is not None:
         value = last_log_density(posterior.easting_m, posterior.northing_m)
