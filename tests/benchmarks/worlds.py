@@ -1,0 +1,113 @@
+"""The six worlds of the accuracy benchmark: flights, beacons and animals with known truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.columns import BEACONS, RECORDS, TAGS, conform
+from pipeline.radio import SignalModel
+from pipeline.simulate import (Physics, antenna_along_track, antenna_rotating, antenna_sideways, fly, invented_valley, line_waypoints,
+                               loop_waypoints, matched_physics, simulate_strengths, stream, uniforms)
+
+TAG_TYPE = "collar"
+RECORD_S = 6
+HALF_SIDE_M = 1250.0
+ANIMALS, FLIGHTS = 20, 3
+
+
+@dataclass(frozen=True)
+class World:
+    """How a setting differs: physics, beacons, relief, how far animals walk during a flight. [m]"""
+
+    name: str
+    physics: Physics
+    beacons: int = 10
+    relief: bool = False
+    walk_m: float = 0.0
+
+
+def _physics(power_mean_db: float = -42.0, **changes) -> Physics:
+    return matched_physics(power_mean_db={TAG_TYPE: power_mean_db}, **changes)
+
+
+WORLDS = (
+    World("matched", _physics()),
+    World("forest", _physics(-28.0, exponent=3.0, shadowing=((5.5, 120.0),), fade_share=0.06)),
+    World("terrain", _physics(), relief=True),
+    World("weak tags", _physics(-50.0)),
+    World("four beacons", _physics(), beacons=4),
+    World("walking", _physics(), walk_m=200.0),
+)
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """Tables as the analysis gets them, and the truth it does not: places (easting, northing) by tag."""
+
+    records: pd.DataFrame
+    tags: pd.DataFrame
+    beacons: pd.DataFrame
+    truth: dict
+    model: SignalModel
+
+
+def true_model(world: World) -> SignalModel:
+    """The signal model with the world's own numbers; relief and walking are not in it."""
+    physics, antenna = world.physics, world.physics.antenna
+    (sd, length), = physics.shadowing
+    return SignalModel(
+        exponent=physics.exponent, ahead_db=antenna.a1_db, ahead_squared_db=antenna.a2_db, below_db=antenna.b_db,
+        power_mean_db={TAG_TYPE: physics.power_mean_db[TAG_TYPE]}, power_sd_db=physics.power_sd_db, power_drift_sd_db=0.0,
+        shadowing_sd_db=sd, shadowing_length_m=length, noise_sd_db=physics.noise_sd_db, threshold_db=physics.threshold_db,
+        threshold_shift_db=0.0, softness_db=physics.softness_db, miss_share=max(physics.miss_share, 1e-6), fault_share=max(physics.fade_share, 1e-6),
+    )
+
+
+def campaign(world: World, seed: int) -> Campaign:
+    """Beacons and animals over a square of 2.5 km, three flights: a scouting loop and lines in two directions."""
+    terrain = invented_valley(seed) if world.relief else None
+    places = _places(world, stream(seed, 1))
+    powers = world.physics.power_mean_db[TAG_TYPE] + world.physics.power_sd_db * stream(seed, 2).standard_normal(len(places))
+    rows = []
+    for flight in range(FLIGHTS):
+        path = _flight(flight, stream(seed, 3, flight))
+        for number, (tag_id, place) in enumerate(places.items()):
+            rows.append(_records(tag_id, place, powers[number], flight, path, world, terrain, stream(seed, 4, flight, number)))
+    ids = list(places)
+    known = [tag_id for tag_id in ids if tag_id.startswith("B")]
+    beacons = pd.DataFrame({"tag_id": known, "place_id": known, "tag_type": TAG_TYPE, "use": "both", "height_above_ground_m": 0.3,
+                            "easting_m": [places[tag_id][0] for tag_id in known], "northing_m": [places[tag_id][1] for tag_id in known]})
+    return Campaign(conform(pd.concat(rows), RECORDS), conform(pd.DataFrame({"tag_id": ids, "tag_type": TAG_TYPE}), TAGS),
+                    conform(beacons, BEACONS), places, true_model(world))
+
+
+def _places(world: World, generator) -> dict:
+    names = [f"B{number:02d}" for number in range(world.beacons)] + [f"T{number:02d}" for number in range(ANIMALS)]
+    return {name: uniforms(generator, -0.95 * HALF_SIDE_M, 0.95 * HALF_SIDE_M, 2) for name in names}
+
+
+def _flight(number: int, generator):
+    if number == 0:
+        ring = fly(loop_waypoints([(HALF_SIDE_M, HALF_SIDE_M), (0.5 * HALF_SIDE_M, 0.5 * HALF_SIDE_M)]), generator=generator, longest_s=1380)
+        return antenna_along_track(ring, generator=generator)
+    lines = fly(line_waypoints(np.linspace(-HALF_SIDE_M, HALF_SIDE_M, 6), HALF_SIDE_M, bearing_deg=90.0 * number), generator=generator, longest_s=1380)
+    return antenna_rotating(lines, generator=generator) if number == 1 else antenna_sideways(lines)
+
+
+def _records(tag_id, place, power_db, flight, path, world, terrain, generator) -> pd.DataFrame:
+    at = path.at(np.arange(0, len(path), RECORD_S))
+    share = np.linspace(-0.5, 0.5, len(at))
+    bearing = uniforms(generator, 0.0, 2 * np.pi)
+    walked = world.walk_m if tag_id.startswith("T") else 0.0
+    strength = simulate_strengths(
+        easting_m=at.easting_m, northing_m=at.northing_m, height_above_ground_m=at.height_above_ground_m, azimuth_grid_deg=at.azimuth_deg,
+        tag_easting_m=place[0] + walked * share * np.sin(bearing), tag_northing_m=place[1] + walked * share * np.cos(bearing), tag_height_m=0.3,
+        tag_power_db=power_db, physics=world.physics, generator=generator, terrain=terrain)
+    time = pd.Timestamp("2026-04-21T06:00:00Z") + pd.to_timedelta(3600 * flight + RECORD_S * np.arange(len(at)), unit="s")
+    return pd.DataFrame({
+        "flight_id": f"F{flight}", "tag_id": tag_id, "record": np.arange(len(at)), "time_utc": time, "easting_m": at.easting_m, "northing_m": at.northing_m,
+        "height_above_ground_m": at.height_above_ground_m, "antenna_azimuth_deg": at.azimuth_deg % 360, "antenna_azimuth_grid_deg": at.azimuth_deg % 360,
+        "heard": ~np.isnan(strength), "strength_db": strength, "usable": True})
