@@ -1,0 +1,200 @@
+"""What the localisation notebook shows: words, tables, figures and maps, made from the tables of the stage."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from pipeline.calibration import error_summary
+from pipeline.columns import FIXES
+from pipeline.figures import MapSheet
+from pipeline.figures import localisation as draw
+from pipeline.location import PLACED
+from pipeline.radio import SignalModel
+from pipeline.report import Book, see
+from pipeline.search import stated_probability
+from pipeline.stages import localisation_words as say
+from pipeline.stages.calibration_numbers import as_given, counted
+from pipeline.stages.ground_files import read_ground
+from pipeline.stages.quality_words import two_figures
+from pipeline.stages.strength_panels import chosen_fixes, panel
+from pipeline.stages.workspace import Workspace
+
+ALL_FLIGHTS = "all flights"
+
+
+class LocalisationReport:
+    """Parts of the report, in the order in which the notebook shows them; every number comes from a table beside it."""
+
+    def __init__(self, workspace: Workspace):
+        self.workspace = workspace
+        self.book = Book(workspace.tables, workspace.figures)
+        self.ground = read_ground(workspace)
+        self.fixes, self.tags = workspace.read_table("fixes", FIXES), workspace.read_work("tags")
+        self.tests, self.triage, self.walk = (workspace.read_work(name) for name in ("beacon_tests", "fate_triage", "retrieval_list"))
+        self.not_found, self.area = workspace.read_work("not_found"), workspace.read_work("searched_area")
+        self.animals = say.animals_of(self.fixes, self.tags)
+        self.placed = self.animals[self.animals["status"].isin(PLACED)]
+
+    @cached_property
+    def positions(self) -> pd.DataFrame:
+        """Best place of every heard tag and flight, in metres, whatever its status."""
+        heard = self.fixes[self.fixes["best_latitude"].notna()]
+        east, north = self.ground.projection.forward(heard["best_latitude"].to_numpy(float), heard["best_longitude"].to_numpy(float))
+        return heard.assign(easting_m=heard["easting_m"].fillna(pd.Series(east, heard.index)), northing_m=heard["northing_m"].fillna(pd.Series(north, heard.index)))
+
+    def answer(self):
+        """Where are the animals, and how well is that known?"""
+        return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage))
+
+    def map(self):
+        """The best fix of every animal with its regions, and what is to be fetched."""
+        best = say.best_per_animal(self.animals)
+        regions = self.workspace.read_work("regions")
+        keys = set(zip(best["tag_id"], best["flight_id"]))
+        shown = regions[[pair in keys for pair in zip(regions["tag_id"], regions["flight_id"])]]
+        alt = (f"Map of {counted(len(best), 'animal')} with a position, each in its best flight with its 50, 80 and 95 % regions, {counted(len(self.walk), 'tag')} to be looked for, "
+               f"{counted(self.tests['place_id'].nunique(), 'beacon')} and {counted(self.workspace.read_work('flights').shape[0], 'track')}.")
+        sheet = MapSheet(self.ground.projection, alt=alt).backdrop(self.ground.terrain).study_area(self.ground.study_area)
+        sheet = sheet.track(self.workspace.read_work("track")).regions(shown).fixes(self._fix_marks(best))
+        if len(self.tests):
+            sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
+        if len(self.walk):
+            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m"]].assign(note=self.walk["note"]))
+        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best, with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "
+                             f"Coordinates are in the {self.ground.projection.name}.")
+
+    def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
+        notes = [f"flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records" for row in best.itertuples()]
+        return best[["tag_id", "easting_m", "northing_m"]].assign(note=notes)
+
+    def positions_table(self):
+        """T1: every search with what came of it."""
+        shown = self.animals[self.animals["records_heard"] > 0]
+        frame = shown.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(shown["records_heard"], shown["records_listened"])],
+                             place=[f"{east:.0f} {north:.0f}" if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
+        table = self.book.table("fixes", frame, "What was heard of every animal in every flight, and what that allows to be said.", {
+            "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "status": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
+            "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures), "heard": ("Heard", "records", as_given),
+        }, saved_as="fixes.csv", tag_column="tag_id", most_rows=400, notes="No position is printed unless its gates are passed; the reason of every status, latitude, longitude, ellipse, times and the rows not heard are in the file. "
+                                                            "Radii and regions are widened by what held-out beacons asked for.")
+        words = self.book.words(say.fixes_heading(self.animals), *say.status_paragraphs(self.animals), say.failed_gate_sentence(self.animals))
+        return self.book.together(words, table)
+
+    def radii(self):
+        """F4: how wide the stated radii are."""
+        words = self.book.words(say.radii_heading(self.placed))
+        if self.placed.empty:
+            return words
+        alt = (f"{counted(len(self.placed), 'fix')} ranked by 95 % radius: half lie below {two_figures(self.placed['error_radius_95_m'].median())} m, the largest is {two_figures(self.placed['error_radius_95_m'].max())} m.").replace("fixs", "fixes")
+        return self.book.together(words, self.book.figure("radii_ranked", draw.ranked_radii(self.placed), "Radii that hold the animal with probability 0.50 and 0.95, for every fix with a position.", alt))
+
+    def errors(self):
+        """The table of fix errors: beacons that the model had not seen."""
+        merged = self.tests.merge(self.positions, on=["tag_id", "flight_id"]) if len(self.tests) else pd.DataFrame()
+        if merged.empty:
+            return self.book.words(say.errors_heading(self.tests, {}), "The stated radii are therefore the model's own word. What that costs is said in the report on error calibration.")
+        errors = pd.DataFrame({"error_east_m": merged["easting_m"] - merged["true_easting_m"], "error_north_m": merged["northing_m"] - merged["true_northing_m"], "level_after": merged["level_after"], "flight_id": merged["flight_id"]})
+        errors["error_m"] = np.hypot(errors["error_east_m"], errors["error_north_m"])
+        groups = [*errors.groupby("flight_id", sort=True), (ALL_FLIGHTS, errors)]
+        rows = pd.DataFrame([{"flight_id": name, **error_summary(part), "inside_95": int((part["level_after"] <= 0.95).sum())} for name, part in groups])
+        rows = rows.assign(held=[f"{row.inside_95} of {row.n}" for row in rows.itertuples()])
+        table = self.book.table("fix_errors_by_flight", rows, "Errors of beacon fixes, flight by flight; every beacon was located by a model that had not seen it.", {
+            "flight_id": ("Flight", "", "text"), "n": ("Beacon fixes", "", "d"), "median_m": ("Median error", "m", two_figures), "p90_m": ("90 % within", "m", two_figures), "rmse_m": ("RMSE", "m", two_figures), "held": ("Inside", "95 % region", as_given),
+        }, notes="How these were found, by which conditions they differ and what they prove is the subject of the report on error calibration.")
+        return self.book.together(self.book.words(say.errors_heading(self.tests, rows.iloc[-1].to_dict())), table)
+
+    def strengths(self):
+        """F3: what some tags sounded like, with what the model expects at the stated place."""
+        chosen = chosen_fixes(self.animals, self.walk)
+        if chosen.empty:
+            return self.book.words(None)
+        records, evidence = self.workspace.read_work("records"), self.workspace.read_table("fix_evidence").set_index(["tag_id", "flight_id"])
+        model = SignalModel.from_dict(self.workspace.read_json("signal_models")["whole"])
+        usable = dict(list(records[records["usable"]].groupby(["tag_id", "flight_id"])))
+        kinds, places = dict(zip(self.tags["tag_id"], self.tags["tag_type"])), self.positions.set_index(["tag_id", "flight_id"])
+        panels = [panel(fix, usable[fix.tag_id, fix.flight_id], model, kinds.get(fix.tag_id, ""), *places.loc[(fix.tag_id, fix.flight_id), ["easting_m", "northing_m"]],
+                        float(evidence.loc[(fix.tag_id, fix.flight_id), "effective_records"])) for fix in chosen.itertuples()]
+        words = self.book.words("No record was thrown away for being weak", "The positions weigh every record, heard or not. The panels show, for tags to be fetched, for the narrowest and the widest positions and for some between, how the strengths along the "
+                                "flight agree with a tag at the stated place.")
+        figure = self.book.figure("strengths_along_flights", draw.strength_panels(panels), "Strength over the flight. Filled triangle: heard. Small open square: listened and not heard, drawn at the threshold of that record. Line and band: expected at the stated place, "
+                                  "plus and minus one standard deviation of shadowing and noise.", f"Small panels for {counted(len(panels), 'search')}: heard records rise where the expected strength at the stated place rises above the threshold.".replace("searchs", "searches"))
+        return self.book.together(words, figure)
+
+    def fate(self):
+        """T2 and the list to walk with."""
+        words = self.book.words(say.fate_heading(self.triage, self.walk), *([say.CAUTION_WALK] if len(self.walk) else []))
+        urgent = self.triage[~self.triage["class"].isin(["Live mode heard", "Heard, mode unknown", "Not heard", "Not searched"])]
+        parts = [words]
+        if len(urgent):
+            parts.append(self.book.table("fate_triage", urgent, "Tags whose fate is in question, the most urgent first; the others are in the file.", {
+                "urgency": ("Order", "", "d"), "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "class": ("Class", "", "text"), "why": ("Why", "", "text"),
+                "last_live_utc": ("Last certain live", "UTC", "time"), "first_mortality_utc": ("First mortality rate", "UTC", "time"), "other_explanations": ("What else it could be", "", "text")}, saved_as="fate_triage.csv", tag_column="tag_id"))
+        if len(self.walk):
+            parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
+                "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
+                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id"))
+        return self.book.together(*parts)
+
+    def missing(self):
+        """T3 and T4: animals not found and what their silence can mean."""
+        words = self.book.words(say.missing_heading(self.not_found), say.missing_sentence(self.not_found) if len(self.not_found) else "", say.missing_paragraph(self.not_found))
+        if self.not_found.empty:
+            return words
+        first = self.book.table("not_found", self.not_found, "Animals heard in no flight.", {
+            "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_listened": ("Listened", "records", ",d"), "prior_used": ("Where it could be", "", "text"),
+            "adequacy_independent": ("Searched, independent", "0 to 1", stated_probability), "adequacy_cautious": ("Searched, cautious", "0 to 1", stated_probability), "battery_used": ("Battery used", "share", ".2f")}, saved_as="not_found.csv")
+        explained = self.workspace.read_work("silence_explained")
+        second = self.book.table("silence_explained", explained, "What the silence may mean under each stated belief.", {
+            "tag_id": ("Tag", "", "text"), "prior": ("Belief before", "", "text"), "prior_in_area": ("In the area", "before", ".2f"), "prior_silent": ("Tag silent", "before", ".2f"), "missed": ("Missed", "in the area", stated_probability),
+            "outside": ("Outside", "", stated_probability), "silent": ("Tag silent", "", stated_probability)}, saved_as="silence_explained.csv") if len(explained) else self.book.words(None)
+        return self.book.together(words, first, second)
+
+    def searched(self):
+        """Survey effort: what ground was searched, and the test of that on beacons."""
+        effort, well = self.workspace.read_work("effort"), self.workspace.read_work("well_searched_beacons")
+        words = self.book.words(say.search_heading(self.area), *say.search_paragraphs(self.area, effort, well))
+        if self.area.empty:
+            return words
+        frame = self.area.assign(kind=self.area["tag_type"].replace("", "all tags"))
+        table = self.book.table("searched_area", frame, "Ground searched, by flight and tag type.", {
+            "flight_id": ("Flight", "", "text"), "kind": ("Tag type", "", "text"), "area_ha": ("Ground", "ha", two_figures), "area_50_cautious_ha": ("0.5 or more", "cautious, ha", two_figures), "area_90_cautious_ha": ("0.9 or more", "cautious, ha", two_figures),
+            "area_90_independent_ha": ("0.9 or more", "independent, ha", two_figures), "share_90_cautious": ("Share at 0.9", "cautious", ".2f")}, saved_as="searched_area.csv")
+        ranges = self.workspace.read_work("detection_ranges").assign(kind=lambda rows: rows["tag_type"].replace("", "all tags"))
+        reach = self.book.table("detection_ranges", ranges, "How far a tag is heard, slant distance, antenna turned evenly to all sides.", {
+            "kind": ("Tag type", "", "text"), "height_m": ("Height", "m", ".0f"), "d50_m": ("Half of records", "m", two_figures), "d50_low_m": ("from", "95 %, m", two_figures), "d50_high_m": ("to", "95 %, m", two_figures),
+            "d90_m": ("Nine in ten", "m", two_figures), "sweep_width_m": ("Sweep width", "m", two_figures)}, saved_as="detection_ranges.csv")
+        return self.book.together(words, self._searched_map(), table, self._over_time(), reach)
+
+    def _searched_map(self):
+        cells, grids = self.workspace.read_work("searched"), self.workspace.read_json("searched_grid")
+        weakest = self.area[self.area["flight_id"] == ALL_FLIGHTS].sort_values("mean_cautious", kind="stable").iloc[0]
+        rows = cells[(cells["flight_id"] == ALL_FLIGHTS) & (cells["tag_type"] == weakest["tag_type"])]
+        grid = grids[0] if isinstance(grids, list) else grids
+        values = np.full((grid["rows"], grid["columns"]), np.nan)
+        values[rows["row"].to_numpy(int), rows["column"].to_numpy(int)] = rows["cautious"].to_numpy(float)
+        kind = weakest["tag_type"] or "tag"
+        alt = f"Map of the ground searched for a {kind} over all flights: {two_figures(weakest['area_90_cautious_ha'])} of {two_figures(weakest['area_ha'])} ha at 0.9 or more, cautiously reckoned."
+        sheet = MapSheet(self.ground.projection, alt=alt).backdrop(self.ground.terrain).study_area(self.ground.study_area)
+        sheet = sheet.searched(values, grid["west_m"], grid["north_m"], grid["cell_m"]).track(self.workspace.read_work("track"))
+        return self.book.map("searched_map", sheet, f"Probability, cautiously reckoned, that a {kind} lying there would have been heard in at least one flight, in cells of {grid['cell_m']:.0f} m.")
+
+    def _over_time(self):
+        cumulative = self.workspace.read_work("cumulative_area")
+        area_ha = float(self.area["area_ha"].max())
+        last = cumulative["minutes"].max()
+        return self.book.figure("searched_over_time", draw.searched_over_time(cumulative, area_ha), "Ground searched (cautious) as the minutes of listening add up, flights in order of time. Dotted: all of the ground asked about. Worked out on a coarse grid.",
+                                f"Area searched over {last:.0f} minutes of listening, rising towards the {two_figures(area_ha)} ha asked about.")
+
+    def not_searched(self):
+        """What was not listened to, and what was heard but not believed."""
+        unsought = self.animals[self.animals["status"] == "not searched"]
+        doubtful = self.fixes[self.fixes["status"] == "suspect"]
+        if unsought.empty and doubtful.empty:
+            return self.book.words("Every registered tag was listened to in every flight, and no hit is doubted")
+        heading = f"{counted(len(unsought), 'search', )} could not be made; {counted(len(doubtful), 'hit')} are doubted".replace("1 hit are", "1 hit is").replace("searchs", "searches") if len(unsought) else f"{counted(len(doubtful), 'tag')} heard but not believed"
+        table = self.book.table("not_believed", pd.concat([doubtful, unsought])[["tag_id", "flight_id", "status", "status_reason", "records_heard", "records_listened"]], "Searches that say nothing, and why.", {
+            "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "status": ("Status", "", "text"), "records_heard": ("Heard", "records", "d"), "status_reason": ("Why", "", "text")}, most_rows=40)
+        return self.book.together(self.book.words(heading, f"See {see('table', 'not_believed')}. These are listed apart and not on the map."), table)

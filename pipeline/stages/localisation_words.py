@@ -1,0 +1,156 @@
+"""The sentences of the localisation report: findings with their numbers, made from the tables."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.location import PLACED
+from pipeline.search import stated_probability
+from pipeline.stages.calibration_numbers import counted, listed
+from pipeline.stages.quality_words import two_figures
+
+NO_PROOF_OF_ABSENCE = "This does not show that an animal has left or died."
+STATUS_WORDS = {
+    "located": "located: enough records, from enough sides, to state a position",
+    "several places": "several places: the records fit more than one place",
+    "area only": "area only: heard, but too little for a position; the region stands",
+    "heard once": "heard once: one record, so no more than that it was within hearing",
+    "suspect": "suspect: what was heard is probably not this tag",
+    "not heard": "not heard: listened to in vain",
+    "not searched": "not searched: no usable record listened; this is not an absence",
+}
+
+
+def animals_of(fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
+    """The fixes of animals: neither beacons nor decoys. Without a register, of every tag that is no beacon."""
+    others = set(tags.loc[tags["role"].isin(["beacon", "decoy"]), "tag_id"])
+    return fixes[~fixes["tag_id"].isin(others)]
+
+
+def best_per_animal(animals: pd.DataFrame) -> pd.DataFrame:
+    """The fix with the smallest 95 % radius of every animal that has a position in some flight."""
+    placed = animals[animals["status"].isin(PLACED)]
+    return placed.sort_values(["tag_id", "error_radius_95_m"], kind="stable").groupby("tag_id", sort=True).head(1)
+
+
+def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, walk: pd.DataFrame, triage: pd.DataFrame) -> list[str]:
+    """Where are the animals, how well is that known, which are missing, what is to be fetched?"""
+    total, best = animals["tag_id"].nunique(), best_per_animal(animals)
+    if total == 0:
+        return ["No tag of an animal was listened to, so there is nothing to locate."]
+    first = f"{len(best)} of {counted(total, 'animal')} {'has' if len(best) == 1 else 'have'} a position in at least one flight."
+    if len(best):
+        first += (f" Half of these, each taken in its best flight, are good to {two_figures(best['error_radius_50_m'].median())} m or better; with 95 % probability an animal lies within "
+                  f"{two_figures(best['error_radius_95_m'].median())} m of the typical position and within {two_figures(best['error_radius_95_m'].max())} m of the widest.")
+    return [" ".join([first, tested_sentence(tests)]), " ".join([missing_sentence(not_found), fetch_sentence(walk, triage)]).strip()]
+
+
+def tested_sentence(tests: pd.DataFrame) -> str:
+    """What the beacons say of the regions."""
+    if tests.empty:
+        return "No beacon was heard: how often these regions hold the truth is tested by nothing."
+    inside = int((tests["level_after"] <= 0.95).sum())
+    return f"The 95 % regions held {inside} of the {counted(len(tests), 'beacon position')} that the model had not seen."
+
+
+def missing_sentence(not_found: pd.DataFrame) -> str:
+    """Who was not found, with how well the ground was searched."""
+    if not_found.empty:
+        return "Every animal of the register was heard in some flight."
+    silent = not_found[not_found["class"] == "not heard"]
+    named = [f"{row.tag_id} (ground searched to {stated_probability(row.adequacy_cautious)}, cautious)" for row in silent.itertuples()]
+    unsought = list(not_found.loc[not_found["class"] == "not searched", "tag_id"])
+    parts = []
+    if named:
+        parts.append(f"Not heard in any flight: {listed(named)}. {NO_PROOF_OF_ABSENCE}")
+    if unsought:
+        parts.append(f"Not listened to at all: {listed(unsought)}. That is not an absence.")
+    return " ".join(parts)
+
+
+def fetch_sentence(walk: pd.DataFrame, triage: pd.DataFrame) -> str:
+    """What calls for a walk."""
+    found = triage[triage["class"].isin(["Confirmed dead", "Confirmed dropped tag"])]
+    seen = f" {listed(found['tag_id'])} {'was' if len(found) == 1 else 'were'} already found by eye." if len(found) else ""
+    if walk.empty:
+        return f"No tag calls for a retrieval walk by its pulse rate.{seen}"
+    return f"{counted(len(walk), 'tag')} sent the mortality rate often enough to be looked for on foot: {listed(walk['tag_id'])}.{seen}"
+
+
+def fixes_heading(animals: pd.DataFrame) -> str:
+    placed = int(animals["status"].isin(PLACED).sum())
+    return f"{placed} of {counted(len(animals), 'search', 'searches')} ended with a position" if len(animals) else "No search for an animal was made"
+
+
+def status_paragraphs(animals: pd.DataFrame) -> list[str]:
+    """How many tags and flights came to which status, with what the status means."""
+    counts = animals["status"].value_counts()
+    said = [f"{counts[status]} {words}." for status, words in STATUS_WORDS.items() if counts.get(status, 0)]
+    return [f"A search is one animal in one flight. {' '.join(said)}"] if said else []
+
+
+def failed_gate_sentence(animals: pd.DataFrame) -> str:
+    """Which gates most often stood in the way of a position."""
+    reasons = animals.loc[animals["status"] == "area only", "status_reason"]
+    if reasons.empty:
+        return ""
+    gates = {"too few records heard": "heard in ", "too few independent records": "independent records", "a 95 % radius too large": "95 % radius", "too few passes and bearings": "passes or", "an answer at the edge of the searched area": "edge of"}
+    counts = {words: int(reasons.str.contains(mark, regex=False).sum() if mark != "heard in " else reasons.str.contains(r"because heard in|; heard in", regex=True).sum()) for words, mark in gates.items()}
+    said = [f"{words} ({count})" for words, count in sorted(counts.items(), key=lambda each: -each[1]) if count]
+    return f"Where only an area could be stated, the gates that failed were {listed(said)}; each row of the table's file names its own."
+
+
+def radii_heading(placed: pd.DataFrame) -> str:
+    if placed.empty:
+        return "No position, so no radius to state"
+    return f"The 95 % radii run from {two_figures(placed['error_radius_95_m'].min())} to {two_figures(placed['error_radius_95_m'].max())} m"
+
+
+def errors_heading(tests: pd.DataFrame, summary: dict) -> str:
+    if tests.empty:
+        return "No beacon was heard: no error was measured"
+    return f"On beacons the median error was {two_figures(summary['median_m'])} m"
+
+
+def fate_heading(triage: pd.DataFrame, walk: pd.DataFrame) -> str:
+    if triage.empty:
+        return "No register of animals, so nothing is said of their fate"
+    if walk.empty:
+        return "No tag calls for a walk"
+    return f"{counted(len(walk), 'tag')} to look for on foot"
+
+
+CAUTION_WALK = ("A mortality rate is a signal of the tag, not of the animal: a resting or incubating animal, a dropped tag or an over-sensitive sensor can send it, and nothing here is called dead without ground "
+                "proof. The circle is a search area, not a point. Two people, a check-in time, and the permit's rules on handling; approach so that a live animal is not flushed.")
+
+
+def missing_heading(not_found: pd.DataFrame) -> str:
+    if not_found.empty:
+        return "Every animal was heard at least once"
+    return f"{counted(len(not_found), 'animal')} {'was' if len(not_found) == 1 else 'were'} not found"
+
+
+def missing_paragraph(not_found: pd.DataFrame) -> str:
+    return ("" if not_found.empty else "The silence of a tag has three explanations, and which is likeliest leans on what was believed before. Three beliefs are therefore shown side by side; none of them is a finding of these flights.")
+
+
+def search_heading(area: pd.DataFrame) -> str:
+    whole = area[area["flight_id"] == "all flights"]
+    if whole.empty:
+        return "No ground can be called searched"
+    least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
+    return f"{two_figures(least['area_90_cautious_ha'])} of {two_figures(least['area_ha'])} ha were searched to 0.9 or more (cautious)"
+
+
+def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFrame) -> list[str]:
+    """Survey effort, what it covered, and the honest test of that on beacons."""
+    total = effort[effort["flight_id"] == "all flights"]
+    paragraphs = []
+    if len(total):
+        row = total.iloc[0]
+        flights = len(effort) - 1
+        paragraphs.append(f"{counted(flights, 'flight')} listened for {row['listening_min']:.0f} minutes over {row['distance_km']:.0f} km on effort.")
+    paragraphs.append("Ground counts as searched by the probability that a tag of the type, lying there, would have been heard at least once. The cautious figure lets looks share the tag's power and the shadowing; if looks were "
+                      "independent the figures would be higher. A tag underground, in water or behind a hill can be missed however often the ground is flown over: relief is not yet in this model.")
+    paragraphs.append(str(well.iloc[0]["text"]) if len(well) else "")
+    return [words for words in paragraphs if words]
