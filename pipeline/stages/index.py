@@ -1,0 +1,70 @@
+"""The last stage: the supervisor's page and the layers for a GIS, from what the four reports left."""
+
+from __future__ import annotations
+
+from pipeline.columns import BEACON_ERRORS, FIXES
+from pipeline.figures import MapSheet
+from pipeline.report import Book, render_index
+from pipeline.stages import index_words as say
+from pipeline.stages import localisation_words as located
+from pipeline.stages.calibration_numbers import counted
+from pipeline.stages.ground_files import read_ground
+from pipeline.stages.result_layers import write_layers
+from pipeline.stages.workspace import Workspace
+
+REPORTS = {
+    "1_quality_check": ("Quality check", "time_strips"),
+    "2_localisation": ("Localisation", "localisation_map"),
+    "3_error_calibration": ("Error calibration", "coverage"),
+    "4_movement_summaries": ("Movement summaries", "net_distances"),
+}
+
+
+def build(workspace: Workspace) -> None:
+    """Write index.html and results.gpkg."""
+    found, survey = gather(workspace), workspace.survey
+    write_layers(workspace)
+    sentences = say.report_sentences(found)
+    page = render_index(
+        title=survey.title, campaign=survey.campaign, subtitle=_dates(found), status=survey.status, opening=say.opening(found), answers=say.answers(found),
+        next_steps=say.next_steps(found), message_counts=found.messages["severity"].value_counts().to_dict(), messages_file="tables/messages.csv",
+        reports=[(f"{stage}.html", title, sentences[stage], _picture(workspace, name)) for stage, (title, name) in REPORTS.items()],
+        overview=_overview(workspace, found), permits=dict(survey.permits), sensitive=survey.sensitive, closing_html=workspace.closing_html,
+    )
+    workspace.path_to_write("index.html").write_text(page, encoding="utf-8", newline="\n")
+
+
+def gather(workspace: Workspace) -> say.Found:
+    """Every table that the answers are made from."""
+    work, survey, tags = workspace.read_work, workspace.survey, workspace.read_work("tags")
+    return say.Found(
+        flights=work("flights"), effort=work("effort"), tags_heard=work("tags_heard"), messages=work("messages"), crude=work("beacon_strongest_record_summary"),
+        changes=work("changes"), animals=located.animals_of(workspace.read_table("fixes", FIXES), tags), tests=work("beacon_tests"),
+        errors=workspace.read_table("beacon_errors", BEACON_ERRORS), triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"),
+        searched=work("searched_area"), well_searched=work("well_searched_beacons"), steps=workspace.read_table("movement_steps"),
+        movement=workspace.read_table("movement_animals"), permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
+    )
+
+
+def _dates(found: say.Found) -> str:
+    first, last = found.flights["start_utc"].min(), found.flights["end_utc"].max()
+    return f"{counted(len(found.flights), 'flight')}, {first:%Y-%m-%d} to {last:%Y-%m-%d} (UTC)" if len(found.flights) else "no flights"
+
+
+def _picture(workspace: Workspace, name: str):
+    try:
+        return workspace.path_to_read(f"figures/{name}.png")
+    except FileNotFoundError:
+        return None
+
+
+def _overview(workspace: Workspace, found: say.Found):
+    """Where the animals are, with as little else as possible."""
+    ground, best = read_ground(workspace), located.best_per_animal(found.animals)
+    alt = f"Map of the campaign: {counted(len(best), 'animal')} with a position and {counted(len(found.walk), 'tag')} to look for."
+    sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
+    if len(best):
+        sheet = sheet.fixes(best[["tag_id", "easting_m", "northing_m"]])
+    if len(found.walk):
+        sheet = sheet.fetch(found.walk[["tag_id", "easting_m", "northing_m"]].assign(note=found.walk["note"]))
+    return Book(workspace.tables, workspace.figures).map("overview", sheet, "Each animal where the best of its flights placed it, and the tags to look for.")
