@@ -190,7 +190,7 @@ def test_the_walking_list_gives_the_tightest_circle_of_the_flights_with_the_mort
     walk = retrieval_list(triage(pulses, tags, fixes), fixes, pulses)
     assert list(walk["tag_id"]) == ["7"]
     assert walk.loc[0, "flight_id"] == "F2" and walk.loc[0, "error_radius_95_m"] == 101.0
-    assert walk.loc[0, "note"] == "Search the circle of 101 m."
+    assert walk.loc[0, "note"] == "Search the circle of 100 m."
 
 
 def test_a_walk_without_a_fix_says_that_it_is_none():

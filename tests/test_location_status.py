@@ -53,7 +53,7 @@ def test_silence_and_not_listening_are_never_merged():
 def test_doubtful_hits_are_suspect_whatever_else_they_show():
     status, reason = status_of(GOOD, Gates(), "the tag is known to be switched off")
     assert status == "suspect"
-    assert reason == "Heard in 30 of 200 records, but the tag is known to be switched off."
+    assert reason == "Heard in 30 of 200 records, but this is doubted: the tag is known to be switched off."
 
 
 @pytest.mark.parametrize("pattern, passes", [("....", 0), ("..1..", 1), ("1.1.11", 1), ("11....11", 2), ("1..1..1", 1), ("1...1", 2), ("1....1....1", 3)])

@@ -6,7 +6,8 @@ import pytest
 
 from pipeline.figures.style import figure_as_png
 from pipeline.messages import Message
-from pipeline.report import Book, Column, see, write_table_file
+from pipeline.exchange import write_csv_table
+from pipeline.report import Book, Column, see
 from pipeline.report.cells import cell_text, default_format
 from pipeline.report.display import PART_MIMETYPE, shown
 from pipeline.report.page import running_heads
@@ -90,7 +91,7 @@ def test_the_kind_of_a_column_chooses_its_format():
 
 def test_a_csv_keeps_full_precision_and_times_in_utc(tmp_path):
     frame = pd.DataFrame({"time_utc": pd.to_datetime(["2024-05-03T06:12:30.5Z", None], utc=True), "value": [0.1 + 0.2, np.nan], "n": pd.array([1, None], dtype="Int64")})
-    write_table_file(tmp_path / "t.csv", frame)
+    write_csv_table(tmp_path / "t.csv", frame)
     assert (tmp_path / "t.csv").read_text() == "time_utc,value,n\n2024-05-03T06:12:30.5Z,0.30000000000000004,1\n,,\n"
 
 

@@ -115,7 +115,7 @@ def status_of(evidence: Evidence | None, gates: Gates, suspect_reason: str = "",
         return "not heard", f"Listened in {records_listened} records and heard in none. This does not show that it has left or died."
     heard = f"Heard in {evidence.records_heard} of {evidence.records_listened} records"
     if suspect_reason:
-        return "suspect", f"{heard}, but {suspect_reason}."
+        return "suspect", f"{heard}, but this is doubted: {suspect_reason.strip().rstrip('.')}."
     if evidence.records_heard == 1:
         return "heard once", f"{heard}: it was within hearing of the track at that time, no more can be said."
     failed = failed_gates(evidence, gates)

@@ -13,6 +13,5 @@ from pipeline.report.display import Column, see
 from pipeline.report.export import ReportError, export_report
 from pipeline.report.index_page import render_index
 from pipeline.report.page import ReportLink
-from pipeline.report.table_file import write_table_file
 
-__all__ = ["Book", "Column", "ReportError", "ReportLink", "cautions_html", "export_report", "render_index", "see", "write_table_file"]
+__all__ = ["Book", "Column", "ReportError", "ReportLink", "cautions_html", "export_report", "render_index", "see"]

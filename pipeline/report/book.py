@@ -8,6 +8,7 @@ from typing import Mapping, Sequence
 import pandas as pd
 from matplotlib.figure import Figure as MatplotlibFigure
 
+from pipeline.exchange import write_csv_table
 from pipeline.figures.sheet import MapSheet
 from pipeline.figures.sheet_twin import draw_twin
 from pipeline.figures.style import figure_as_png, figure_as_svg, settle
@@ -15,7 +16,6 @@ from pipeline.messages import Message
 from pipeline.report.display import Column, Figure, Map, MessageList, Table, Together, Words, checked_name
 from pipeline.report.maps import map_html
 from pipeline.report.picture import picture_html
-from pipeline.report.table_file import write_table_file
 
 
 class Book:
@@ -59,7 +59,7 @@ class Book:
         """
         self._take("table", name)
         if saved_as is None:
-            write_table_file(self.tables_folder / f"{name}.csv", frame)
+            write_csv_table(self.tables_folder / f"{name}.csv", frame)
         shown_columns = {column: _column(column, how) for column, how in (columns or {column: column for column in frame.columns}).items()}
         missing = [column for column in shown_columns if column not in frame.columns]
         if missing:

@@ -76,7 +76,7 @@ def _flat(settings: dict, before: str = ""):
 
 # The drawing: inputs, then one box a stage, the present one with a heavy edge
 
-_BOX_WIDTH, _BOX_HEIGHT, _GAP = 152, 54, 26
+_BOX_WIDTH, _BOX_HEIGHT, _GAP = 176, 54, 26
 
 
 def _stages_drawing(facts: Facts, stages: list[Stage], present: Stage, durations_s: dict[str, float]) -> str:

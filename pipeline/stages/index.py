@@ -16,7 +16,7 @@ REPORTS = {
     "1_quality_check": ("Quality check", "time_strips"),
     "2_localisation": ("Localisation", "localisation_map"),
     "3_error_calibration": ("Error calibration", "coverage"),
-    "4_movement_summaries": ("Movement summaries", "net_distances"),
+    "4_movement_summaries": ("Movement summaries", "net-distance"),
 }
 
 
@@ -60,7 +60,7 @@ def _picture(workspace: Workspace, name: str):
 
 def _overview(workspace: Workspace, found: say.Found):
     """Where the animals are, with as little else as possible."""
-    ground, best = read_ground(workspace), located.best_per_animal(found.animals)
+    ground, best = read_ground(workspace), located.best_per_animal(found.animals, found.walk)
     alt = f"Map of the campaign: {counted(len(best), 'animal')} with a position and {counted(len(found.walk), 'tag')} to look for."
     sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
     if len(best):

@@ -93,7 +93,7 @@ def fetch(found: Found) -> str:
     if found.walk.empty:
         return words
     first = found.walk.iloc[0]
-    return f"{words} First {first['tag_id']}: {first['note']} A mortality rate is no proof of death."
+    return f"{words} First {first['tag_id']}: {first['note'][0].lower()}{first['note'][1:]} A mortality rate is no proof of death."
 
 
 def movement_sentence(found: Found) -> str:
@@ -111,7 +111,9 @@ def thrown_away(found: Found) -> str:
     unfit = int((found.flights["verdict"] != "fit for location").sum())
     first = f"By rules of the software: {listed(said)}." if said else "Nothing was changed or left out on reading."
     doubted = int((found.animals["status"] == "suspect").sum())
-    return f"{first} {counted(unfit, 'flight')} of {len(found.flights)} {'was' if unfit == 1 else 'were'} not fit for location, and {counted(doubted, 'hearing')} of animals {'was' if doubted == 1 else 'were'} doubted. No record was dropped for being weak."
+    flights = f"{unfit} of {counted(len(found.flights), 'flight')} {'was' if unfit == 1 else 'were'} not fit for location" if unfit else "Every flight was fit for location"
+    hits = f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted" if doubted else "no hit of an animal is doubted"
+    return f"{first} {flights}, and {hits}. No record was dropped for being weak."
 
 
 def assumptions(found: Found) -> str:

@@ -51,7 +51,7 @@ class LocalisationReport:
 
     def map(self):
         """The best fix of every animal with its regions, and what is to be fetched."""
-        best = say.best_per_animal(self.animals)
+        best = say.best_per_animal(self.animals, self.walk)
         regions = self.workspace.read_work("regions")
         keys = set(zip(best["tag_id"], best["flight_id"]))
         shown = regions[[pair in keys for pair in zip(regions["tag_id"], regions["flight_id"])]]
@@ -63,7 +63,7 @@ class LocalisationReport:
             sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
         if len(self.walk):
             sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m"]].assign(note=self.walk["note"]))
-        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best, with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "
+        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to be fetched in the flight to walk by), with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "
                              f"Coordinates are in the {self.ground.projection.name}.")
 
     def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
@@ -74,7 +74,7 @@ class LocalisationReport:
         """T1: every search with what came of it."""
         shown = self.animals[self.animals["records_heard"] > 0]
         frame = shown.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(shown["records_heard"], shown["records_listened"])],
-                             place=[f"{east:.0f} {north:.0f}" if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
+                             place=[f"{east:.0f}, {north:.0f}".replace("-", "−") if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
         table = self.book.table("fixes", frame, "What was heard of every animal in every flight, and what that allows to be said.", {
             "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "status": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
             "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures), "heard": ("Heard", "records", as_given),

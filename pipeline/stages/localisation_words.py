@@ -27,9 +27,12 @@ def animals_of(fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
     return fixes[~fixes["tag_id"].isin(others)]
 
 
-def best_per_animal(animals: pd.DataFrame) -> pd.DataFrame:
-    """The fix with the smallest 95 % radius of every animal that has a position in some flight."""
+def best_per_animal(animals: pd.DataFrame, walk: pd.DataFrame | None = None) -> pd.DataFrame:
+    """The fix with the smallest 95 % radius of every animal that has a position in some flight; of a tag on the retrieval list, the one to walk to."""
     placed = animals[animals["status"].isin(PLACED)]
+    if walk is not None and len(walk):
+        flight = placed["tag_id"].map(dict(zip(walk["tag_id"], walk["flight_id"])))
+        placed = placed[flight.isna() | (flight == placed["flight_id"])]
     return placed.sort_values(["tag_id", "error_radius_95_m"], kind="stable").groupby("tag_id", sort=True).head(1)
 
 
@@ -40,8 +43,8 @@ def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, 
         return ["No tag of an animal was listened to, so there is nothing to locate."]
     first = f"{len(best)} of {counted(total, 'animal')} {'has' if len(best) == 1 else 'have'} a position in at least one flight."
     if len(best):
-        first += (f" Half of these, each taken in its best flight, are good to {two_figures(best['error_radius_50_m'].median())} m or better; with 95 % probability an animal lies within "
-                  f"{two_figures(best['error_radius_95_m'].median())} m of the typical position and within {two_figures(best['error_radius_95_m'].max())} m of the widest.")
+        first += (f" Taken in its best flight, the typical animal lies within {two_figures(best['error_radius_50_m'].median())} m of its position with probability 0.50 and within "
+                  f"{two_figures(best['error_radius_95_m'].median())} m with probability 0.95; the widest 95 % radius is {two_figures(best['error_radius_95_m'].max())} m.")
     return [" ".join([first, tested_sentence(tests)]), " ".join([missing_sentence(not_found), fetch_sentence(walk, triage)]).strip()]
 
 
