@@ -97,3 +97,10 @@ def test_a_record_without_noise_uses_the_usual_threshold_of_those_that_have_it()
     own = KnownTag("B", "B", "collar", 100.0, 50.0, 0.0, (listening(*path, strength, threshold_db=-92.0),))
     fitted = fit_signal_model([own])
     np.testing.assert_allclose(fitted.model.thresholds_db(listening(*path)), -92.0 + fitted.model.threshold_shift_db)
+
+
+def test_with_nothing_heard_a_tag_at_the_usual_reach_just_meets_the_threshold():
+    for threshold in (np.nan, -110.0):
+        model = prior_model([listening(*square_path(), threshold_db=threshold)]).model
+        expected = model.mean_power_db("") - 10 * model.exponent * np.log10(700.0)
+        np.testing.assert_allclose(expected, model.thresholds_db(listening([0.0], [0.0], threshold_db=threshold)), atol=1e-9)

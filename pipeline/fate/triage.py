@@ -175,7 +175,7 @@ def _row(tag, evidence, name, why, other):
 def _in_order(table):
     """By class; then the most recent first mortality signal; then tag."""
     rank = table["class"].map({name: place for place, name in enumerate(CLASSES)})
-    since = -pd.to_datetime(table["first_mortality_utc"], utc=True).map(lambda time: time.timestamp() if pd.notna(time) else 0.0)
+    since = [-pd.Timestamp(time).timestamp() if pd.notna(time) else 0.0 for time in table["first_mortality_utc"]]
     order = pd.DataFrame({"rank": rank, "since": since, "tag_id": table["tag_id"]}).sort_values(["rank", "since", "tag_id"], kind="stable").index
     ordered = table.loc[order].reset_index(drop=True)
     return ordered.assign(urgency=range(1, len(ordered) + 1))

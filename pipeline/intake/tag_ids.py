@@ -73,14 +73,15 @@ def one_row_per_tag(tags: pd.DataFrame, start: pd.Timestamp, end: pd.Timestamp, 
 def complete_tags(tags: pd.DataFrame | None, beacons: pd.DataFrame | None, logged: list[str], first_seen: dict[str, tuple[str, int]], findings: Findings) -> pd.DataFrame:
     """TAGS with a row for every tag of the register, the beacons and the logs, and the role of each.
 
-    first_seen : logged id -> (file, line). Tags that no register knows are told once, all together.
+    first_seen : logged id -> (file, line). Tags that no register knows are told once, all together; with no register at all
+    every logged tag that is no beacon is taken for an animal's.
     """
     tags = conform(tags if tags is not None else pd.DataFrame(), TAGS)
     placed = conform(beacons if beacons is not None else pd.DataFrame(), BEACONS).drop_duplicates("tag_id")
     registered = set(tags["tag_id"])
     added = placed[~placed["tag_id"].isin(registered)][["tag_id", "tag_type", "frequency_mhz"]]
     unknown = [tag for tag in logged if tag not in registered and tag not in set(placed["tag_id"])]
-    tags = conform(pd.concat([tags, added, pd.DataFrame({"tag_id": unknown, "role": "unregistered"})], ignore_index=True), TAGS)
+    tags = conform(pd.concat([tags, added, pd.DataFrame({"tag_id": unknown, "role": "unregistered" if registered else "animal"})], ignore_index=True), TAGS)
     tags["role"] = np.where(tags["tag_id"].isin(placed["tag_id"]), "beacon", tags["role"])
     types = dict(zip(placed["tag_id"], placed["tag_type"]))
     tags["tag_type"] = [own or types.get(tag, "") for tag, own in zip(tags["tag_id"], tags["tag_type"])]

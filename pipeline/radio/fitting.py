@@ -64,14 +64,25 @@ def choose_parameters(known: list[KnownTag]) -> tuple[Parameter, ...]:
     strengths = np.concatenate(heard) if heard else np.zeros(0)
     logs = [sightlines(listening, tag.easting_m, tag.northing_m, tag.height_above_ground_m).log10_distance[listening.heard, 0]
             for listening, tag in pairs]
-    power_guess = float(np.median(strengths + 27.0 * np.concatenate(logs))) if len(strengths) else 0.0
-    own = any(np.isfinite(listening.threshold_db).any() for listening, _ in pairs)
+    thresholds = np.concatenate([listening.threshold_db for listening, _ in pairs]) if pairs else np.zeros(0)
+    power_guess = float(np.median(strengths + 27.0 * np.concatenate(logs))) if len(strengths) else _power_without_strengths_db(thresholds)
+    own = bool(np.isfinite(thresholds).any())
     directional = any(np.isfinite(listening.azimuth_grid_deg).any() for listening, _ in pairs)
     return standard_parameters(
         sorted({tag.tag_type for tag in known}), power_guess_db=power_guess,
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
         directional=directional, own_threshold=own,
     )
+
+
+# Half of the records of an ordinary tag are heard at about this slant distance. Common practice, no source.
+USUAL_REACH_M = 700.0
+
+
+def _power_without_strengths_db(thresholds_db: np.ndarray) -> float:
+    """Power at which a tag at the usual reach just meets the threshold: all that can be said when nothing was heard. [dB]"""
+    own = thresholds_db[np.isfinite(thresholds_db)]
+    return float((np.median(own) if len(own) else 0.0) + 27.0 * np.log10(USUAL_REACH_M))
 
 
 def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: float = 400.0) -> FittedModel:
@@ -86,7 +97,7 @@ def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: 
     own = np.isfinite(thresholds)
     directional = any(np.isfinite(listening.azimuth_grid_deg).any() for listening in listenings)
     parameters = standard_parameters(
-        tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else 0.0,
+        tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else _power_without_strengths_db(thresholds),
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
         directional=directional, own_threshold=bool(own.any()), power_prior_sd_db=6.0,
     )

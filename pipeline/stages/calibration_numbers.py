@@ -56,7 +56,9 @@ def significant(value: float) -> str:
     return f"{value:.3g}".replace("-", "−")
 
 
-def listed(names) -> str:
-    """"a", "a and b", "a, b and c"."""
+def listed(names, most: int = 8) -> str:
+    """"a", "a and b", "a, b and c"; of more than `most`, the first ones and how many follow."""
     names = [str(name) for name in names]
+    if len(names) > most:
+        names = [*names[:most - 1], f"{len(names) - most + 1} more"]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""

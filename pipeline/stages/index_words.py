@@ -73,9 +73,9 @@ def trust(found: Found) -> str:
 def independence(found: Found) -> str:
     places = found.tests["place_id"].nunique() if len(found.tests) else 0
     if not places:
-        return "None."
+        return "None: no beacon was heard."
     low = what_beacons_can_prove(places)[0]
-    return (f"{counted(places, 'beacon')}, heard {len(found.tests)} times. Each was located by a model fitted without it and widened by what the others showed, so each is a test of its own; repeats of one beacon are not. "
+    return (f"{counted(places, 'beacon')}, heard {counted(len(found.tests), 'time')}. Each was located by a model fitted without it and widened by what the others showed, so each is a test of its own; repeats of one beacon are not. "
             f"So many beacons can prove at best that the regions hold {low:.2f} or more of the truths (95 % interval).")
 
 
@@ -134,7 +134,7 @@ def next_flight(found: Found) -> str:
     weak = found.animals[found.animals["status"].isin(["several places", "area only", "heard once"])]
     never = sorted(set(weak["tag_id"]) - set(found.animals.loc[found.animals["status"].isin(PLACED), "tag_id"]))
     if never:
-        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(never[:8])}. Where and how to fly is for the licensed pilot to decide."
+        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(never)}. Where and how to fly is for the licensed pilot to decide."
     return "Every animal that was heard has a position in some flight; another flight is worth most for those not found and for the widest regions. Where and how to fly is for the licensed pilot to decide."
 
 

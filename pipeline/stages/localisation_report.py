@@ -54,7 +54,7 @@ class LocalisationReport:
         best = say.best_per_animal(self.animals, self.walk)
         regions = self.workspace.read_work("regions")
         keys = set(zip(best["tag_id"], best["flight_id"]))
-        shown = regions[[pair in keys for pair in zip(regions["tag_id"], regions["flight_id"])]]
+        shown = regions[np.array([pair in keys for pair in zip(regions["tag_id"], regions["flight_id"])], bool)]
         alt = (f"Map of {counted(len(best), 'animal')} with a position, each in its best flight with its 50, 80 and 95 % regions, {counted(len(self.walk), 'tag')} to be looked for, "
                f"{counted(self.tests['place_id'].nunique(), 'beacon')} and {counted(self.workspace.read_work('flights').shape[0], 'track')}.")
         sheet = MapSheet(self.ground.projection, alt=alt).backdrop(self.ground.terrain).study_area(self.ground.study_area)
