@@ -40,7 +40,7 @@ def test_the_demo_passes_and_says_what_is_there(project):
 def test_the_summary_counts_what_was_read(tmp_path):
     _, summary = check_survey(small(tmp_path))
     assert summary.splitlines() == [
-        "small: A small campaign", "1 flight from 2027-04-25 10:00 to 2027-04-25 10:02 UTC, 60 records of tags, 15 heard, 0 not usable", "2 tags: 2 in no register",
+        "small: A small campaign", "1 flight from 2027-04-25 10:00 to 2027-04-25 10:02 UTC, 60 records of tags, 15 heard, 0 not usable", "2 tags: 2 animals",
         "Coordinates: local transverse Mercator centred on 57.2100 N 4.1000 W (metres)", "3 messages to look at"]
 
 

@@ -1,0 +1,87 @@
+"""Directional statistics and crossings of bearings against values from outside. Row numbers are those of the project's list of check values."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import chi2, circmean
+
+from pipeline.location.bearings import concentration_from_resultant, concentration_from_sd, crossing, mean_resultant
+
+VALUES = Path(__file__).parent / "values"
+
+
+def data_set(start):
+    rows = pd.read_csv(VALUES / "directions.csv", comment="#")
+    return rows[rows["dataset"].str.startswith(start)]
+
+
+def test_mean_resultant_length_of_the_von_mises_distribution():
+    """5.1, Mardia 1972 and Batschelet 1981, tables; value from memory, recomputed."""
+    np.testing.assert_allclose(mean_resultant(np.array([0.5, 1, 2, 5, 10])), [0.24250, 0.44639, 0.69777, 0.89338, 0.94860], atol=6e-6)
+
+
+def test_concentration_for_a_mean_resultant_length():
+    """5.2, Mardia 1972, appendix 2.2; value from memory, recomputed."""
+    found = [concentration_from_resultant(r / 10) for r in range(1, 10)]
+    np.testing.assert_allclose(found, [0.20101, 0.40828, 0.62922, 0.87408, 1.15932, 1.51574, 2.01363, 2.87129, 5.30469], atol=6e-6)
+
+
+@pytest.mark.parametrize("resultant", [0.2, 0.45, 0.6, 0.8, 0.9])
+def test_fishers_approximation_is_within_one_per_cent_of_the_exact_inverse(resultant):
+    """5.3, Fisher 1993, section 4.5."""
+    r = resultant
+    approximation = 2 * r + r**3 + 5 * r**5 / 6 if r < 0.53 else -0.4 + 1.39 * r + 0.43 / (1 - r) if r < 0.85 else 1 / (r**3 - 4 * r**2 + 3 * r)
+    assert approximation == pytest.approx(concentration_from_resultant(r), rel=0.01)
+
+
+def test_mean_direction_and_resultant_of_a_textbook_sample():
+    """5.4, Zar 2010, example 26.4: mean 99 degrees, r 0.82522 (scipy.stats.circmean, and the resultant that the concentration is taken from)."""
+    angles = np.radians(data_set("Zar 2010 Ex 26.2")["theta_deg"].to_numpy(float))
+    assert np.degrees(circmean(angles)) == pytest.approx(99, abs=1)
+    resultant = float(np.mean(np.cos(angles - circmean(angles))))
+    assert resultant == pytest.approx(0.82522, abs=6e-6)
+    assert mean_resultant(concentration_from_resultant(resultant)) == pytest.approx(resultant, abs=1e-9)
+
+
+def test_the_mean_of_350_and_10_degrees_is_north():
+    """5.13, derived. scipy.stats.circmean is what azimuth summaries rely on."""
+    assert np.degrees(circmean(np.radians([350.0, 10.0]))) % 360 == pytest.approx(0.0, abs=1e-9)
+
+
+def test_three_bearings_cross_where_the_maximum_likelihood_says():
+    """6.1: inputs and formulas from Cross Validated question 33352 quoting Lenth 1981; answers derived (fixed point = direct maximum)."""
+    given = pd.read_csv(VALUES / "bearings3.csv", comment="#")
+    found = crossing(given["easting"], given["northing"], given["bearing_deg"])
+    np.testing.assert_allclose([found.easting_m, found.northing_m], [553455.137, 2814130.725], atol=0.01)
+    assert found.concentration == pytest.approx(231.7, rel=0.01)
+    np.testing.assert_allclose(found.covariance, [[383.5, 71.8], [71.8, 232.4]], rtol=0.01)
+    assert np.pi * 5.991 * np.sqrt(np.linalg.det(found.covariance)) == pytest.approx(5454, rel=0.01)
+
+
+@pytest.mark.parametrize("bearings, place", [((45, 315), (500, 500)), ((30, 300), (250, 433.0127))])
+def test_two_bearings_cross_where_geometry_says(bearings, place):
+    """6.3, derived."""
+    found = crossing([0, 1000], [0, 0], bearings, concentration=100.0)
+    np.testing.assert_allclose([found.easting_m, found.northing_m], place, atol=1e-4)
+
+
+def test_chi_square_with_two_degrees_of_freedom():
+    """6.4, tables; value from memory, recomputed. scipy.stats.chi2 is what every ellipse rests on."""
+    np.testing.assert_allclose(chi2.ppf([0.5, 0.9, 0.95, 0.99], 2), [1.386, 4.605, 5.991, 9.210], atol=6e-4)
+
+
+@pytest.mark.parametrize("angle_deg, factor", [(90.0, 1.0), (30.0, 2.0)])
+def test_the_area_of_a_crossing_grows_as_one_over_the_sine_of_its_angle(angle_deg, factor):
+    """6.5: two bearings of sd 5 degrees, 500 m away: 3.584 ha at right angles, twice that at 30 degrees. Derived."""
+    directions = np.array([0.0, angle_deg])
+    stations = -500.0 * np.stack([np.sin(np.radians(directions)), np.cos(np.radians(directions))])
+    # for small errors the concentration is one over the variance, which is what the row assumes
+    found = crossing(*stations, directions, concentration=1 / np.radians(5.0) ** 2)
+    assert np.pi * chi2.ppf(0.95, 2) * np.sqrt(np.linalg.det(found.covariance)) / 1e4 == pytest.approx(3.584 * factor, rel=1e-3)
+
+
+def test_concentration_from_the_standard_deviation_of_bearings():
+    """6.6: A = exp(-s^2 / 2), as in 6.1; answers derived."""
+    np.testing.assert_allclose(concentration_from_sd([5, 10, 20, 30]), [131.81, 33.33, 8.736, 4.232], atol=6e-3)
