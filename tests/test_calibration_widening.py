@@ -37,7 +37,7 @@ def test_honest_regions_are_left_as_they_are(leaves):
 
 
 def test_with_no_beacon_the_prior_speaks_and_with_three_it_still_does(leaves):
-    assert choose_widening(np.zeros((0, 160)), []) == pytest.approx(0.7, rel=0.02)
+    assert choose_widening(np.zeros((0, 160)), []) == pytest.approx(0.85, rel=0.02)
     assert 0.5 < chosen(places_with(leaves, STATED_SD, 3)) < 1.05
 
 
