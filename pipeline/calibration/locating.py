@@ -11,13 +11,13 @@ import pandas as pd
 
 from pipeline.calibration.held_out import HeldOutModels, stands_in
 from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
-from pipeline.location import Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
+from pipeline.location import ByHand, Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
 from pipeline.radio import Listening
 
 
 @dataclass(frozen=True)
 class Heard:
-    """One tag heard in one flight. place_id and truth (easting_m, northing_m) for beacons only."""
+    """One tag heard in one flight, or found by hand during it. place_id and truth (easting_m, northing_m) for beacons only."""
 
     tag_id: str
     flight_id: str
@@ -25,6 +25,7 @@ class Heard:
     listening: Listening
     place_id: str | None = None
     truth: tuple[float, float] | None = None
+    by_hand: ByHand | None = None
 
 
 @dataclass(frozen=True)
@@ -40,19 +41,24 @@ class Widening:
         return self.left_out.get(place_id, self.overall) if place_id is not None else self.overall
 
 
-def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame) -> list[Heard]:
-    """Every tag and flight with at least one usable heard record, in order of tag and flight."""
+def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, by_hand: dict[tuple[str, str], ByHand] | None = None) -> list[Heard]:
+    """Every tag and flight with at least one usable heard record or with evidence taken by hand, in order of tag and flight.
+
+    by_hand : (tag_id, flight_id) -> bearings and sightings; those of beacons are not used, since beacons test the strengths.
+    """
+    by_hand = by_hand or {}
     usable = records[records["usable"].to_numpy(bool)]
     kinds = dict(zip(tags["tag_id"], tags["tag_type"]))
     found = []
     for (tag_id, flight_id), rows in usable.groupby(["tag_id", "flight_id"], sort=True):
-        if not rows["heard"].any():
+        if not rows["heard"].any() and (tag_id, flight_id) not in by_hand:
             continue
         standing = [beacon for beacon in beacons[beacons["tag_id"] == tag_id].itertuples() if stands_in(beacon, rows["time_utc"].iloc[0])]
         beacon = standing[0] if standing else None
         found.append(Heard(
             tag_id, flight_id, beacon.tag_type if beacon and beacon.tag_type else kinds.get(tag_id, ""), Listening.from_records(rows),
             beacon.place_id if beacon else None, (beacon.easting_m, beacon.northing_m) if beacon else None,
+            None if beacon else by_hand.get((tag_id, flight_id)),
         ))
     return found
 
@@ -82,4 +88,4 @@ def _task(item: Heard, models: HeldOutModels, widening: float, margin_m: float |
     model = models.for_place(item.place_id).model
     reach = hearing_reach_m(model, item.tag_type, item.listening)
     first, farthest = search_margins_m(reach) if margin_m is None else (margin_m, margin_m)
-    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, first, farthest, widening, item.truth)
+    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, first, farthest, widening, item.truth, item.by_hand)

@@ -1,13 +1,16 @@
 """Where a tag was: likelihood over cells, adaptive grid, posterior, status gates."""
 
 from pipeline.location.batch import Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
+from pipeline.location.bearings import concentration_from_sd, estimate_concentration
+from pipeline.location.by_hand import ByHand
 from pipeline.location.fixes import PLACED, best_position, evidence_columns, heaviest_place, position_columns
 from pipeline.location.grid import Fineness, SearchArea, adaptive_posterior, edge_probability
 from pipeline.location.leaves import Leaves, tile
 from pipeline.location.likelihood import log_likelihood, mean_log_likelihood
 from pipeline.location.posterior import Posterior
+from pipeline.location.sightings import taken_during
 from pipeline.location.status import Evidence, Gates, gather_evidence, status_of
 
-__all__ = ["Evidence", "Fineness", "Gates", "Leaves", "Located", "PLACED", "Posterior", "SearchArea", "Task", "adaptive_posterior", "best_position",
-           "edge_probability", "evidence_columns", "gather_evidence", "hearing_reach_m", "heaviest_place", "leaves_and_truth", "locate", "log_likelihood", "mean_log_likelihood", "position_columns",
-           "search_margins_m", "spread_over_cores", "status_of", "tile"]
+__all__ = ["ByHand", "Evidence", "Fineness", "Gates", "Leaves", "Located", "PLACED", "Posterior", "SearchArea", "Task", "adaptive_posterior", "best_position", "concentration_from_sd",
+           "edge_probability", "estimate_concentration", "evidence_columns", "gather_evidence", "hearing_reach_m", "heaviest_place", "leaves_and_truth", "locate", "log_likelihood", "mean_log_likelihood", "position_columns",
+           "search_margins_m", "spread_over_cores", "status_of", "taken_during", "tile"]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.location.by_hand import ByHand
 from pipeline.location.grid import Fineness, SearchArea, adaptive_posterior, edge_probability
 from pipeline.location.leaves import Leaves, tile
 from pipeline.location.likelihood import log_likelihood, mean_log_likelihood
@@ -21,7 +22,7 @@ _EDGE_TOLERATED = 0.02
 
 @dataclass(frozen=True)
 class Task:
-    """One tag in one flight: its records, the central signal model, and models drawn from its uncertainty.
+    """One tag in one flight: its records, the central signal model, models drawn from its uncertainty, and what was added by hand.
 
     margin_m, farthest_m : how far from the track to look first, and at most when the answer lies at the edge. [m]
     """
@@ -34,6 +35,7 @@ class Task:
     farthest_m: float
     widening: float = 1.0
     truth: tuple[float, float] | None = None
+    by_hand: ByHand | None = None
 
 
 @dataclass(frozen=True)
@@ -64,12 +66,20 @@ def locate(task: Task) -> Located:
     central, averaged = _densities(task)
     margin = task.margin_m
     while True:
-        area = SearchArea.around(task.listening.easting_m, task.listening.northing_m, margin)
-        posterior = adaptive_posterior(central, area, Fineness(widening=task.widening), averaged)
+        area = _area(task, margin)
+        posterior = adaptive_posterior(central, area, Fineness(widening=task.widening), averaged, task.by_hand.log_density if task.by_hand else None)
         at_edge = edge_probability(posterior, area)
         if at_edge <= _EDGE_TOLERATED or margin >= task.farthest_m:
             return Located(posterior, at_edge)
         margin = min(2.0 * margin, task.farthest_m)
+
+
+def _area(task: Task, margin_m: float) -> SearchArea:
+    east, north = task.listening.easting_m, task.listening.northing_m
+    if task.by_hand is not None:
+        more_east, more_north = task.by_hand.places()
+        east, north = np.concatenate([east, more_east]), np.concatenate([north, more_north])
+    return SearchArea.around(east, north, margin_m)
 
 
 def leaves_and_truth(task: Task) -> tuple[Leaves, float]:

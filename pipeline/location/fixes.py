@@ -72,5 +72,5 @@ def evidence_columns(evidence: Evidence) -> dict:
         "bearing_spread_deg": evidence.bearing_spread_deg, "places": len(evidence.place_shares),
         "main_place_share": evidence.place_shares[0] if evidence.place_shares else np.nan,
         "second_place_share": evidence.place_shares[1] if len(evidence.place_shares) > 1 else 0.0,
-        "edge_probability": evidence.edge_probability,
+        "edge_probability": evidence.edge_probability, "bearings": evidence.bearings, "sightings": evidence.sightings,
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Callable
 
 import numpy as np
@@ -47,27 +47,33 @@ class Fineness:
     coarse_cells: int = 2000
     most_cells: int = 6000
 
-    @property
-    def drop(self) -> float:
-        """Log-density below the highest at which cells are left out; one unit to spare, since the last look may differ."""
-        return (DEEPEST + 1.0) / self.widening
+
+# Log-density below the highest at which cells are left out; one unit to spare, since the last look may differ.
+_DROP = DEEPEST + 1.0
 
 
-def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Fineness = Fineness(), last_log_density: Callable | None = None) -> Posterior:
+def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Fineness = Fineness(), last_log_density: Callable | None = None,
+                       by_hand: Callable | None = None) -> Posterior:
     """Posterior over the search area under a flat prior.
 
     Parameters
     ----------
     log_density : function of (easting_m, northing_m) arrays of shape (cells,), giving log-likelihoods of that shape.
     last_log_density : a dearer function used on the last cells only (for example averaged over signal models).
+    by_hand : the same of evidence that no widening touches (bearings, sightings).
     """
+    def looked_at(density, column, row, west, south, cell) -> Posterior:
+        east, north = west + cell * column, south + cell * row
+        value = density(east, north)
+        hand = by_hand(east, north) if by_hand is not None else np.zeros(len(value))
+        return Posterior(column, row, west, south, cell, value - value.max(), fineness.widening, hand)
+
     width, height = area.east_m - area.west_m, area.north_m - area.south_m
     cell = float(np.sqrt(width * height / fineness.coarse_cells))
     column, row = (axis.ravel() for axis in np.meshgrid(np.arange(max(1, round(width / cell))), np.arange(max(1, round(height / cell)))))
     west, south = area.west_m + 0.5 * cell, area.south_m + 0.5 * cell
-    value = log_density(west + cell * column, south + cell * row)
     while True:
-        posterior = _kept(Posterior(column, row, west, south, cell, value - value.max(), fineness.widening), fineness)
+        posterior = _kept(looked_at(log_density, column, row, west, south, cell), fineness.most_cells)
         if posterior.region(0.95).sum() >= fineness.cells_in_region or cell / 2 < fineness.finest_m or len(posterior.column) > fineness.most_cells / 4:
             break
         column, row = _halved(*_with_neighbours(posterior.column, posterior.row))
@@ -75,10 +81,8 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         west, south, cell = west - cell / 4, south - cell / 4, cell / 2
         inside = area.holds(west + cell * column, south + cell * row)
         column, row = column[inside], row[inside]
-        value = log_density(west + cell * column, south + cell * row)
     if last_log_density is not None:
-        value = last_log_density(posterior.easting_m, posterior.northing_m)
-        posterior = Posterior(posterior.column, posterior.row, west, south, cell, value - value.max(), fineness.widening)
+        posterior = looked_at(last_log_density, posterior.column, posterior.row, west, south, cell)
     return posterior
 
 
@@ -92,13 +96,12 @@ def edge_probability(posterior: Posterior, area: SearchArea) -> float:
     return float(posterior.probability[at_edge].sum())
 
 
-def _kept(posterior: Posterior, fineness: Fineness) -> Posterior:
+def _kept(posterior: Posterior, most_cells: int) -> Posterior:
     """The cells within the drop; of too many, the likeliest."""
-    keep = posterior.log_density >= -fineness.drop
-    if keep.sum() > fineness.most_cells:
-        keep &= posterior.log_density >= np.partition(posterior.log_density, -fineness.most_cells)[-fineness.most_cells]
-    return Posterior(posterior.column[keep], posterior.row[keep], posterior.west_m, posterior.south_m, posterior.cell_m,
-                     posterior.log_density[keep], posterior.widening)
+    keep = posterior.combined >= -_DROP
+    if keep.sum() > most_cells:
+        keep &= posterior.combined >= np.partition(posterior.combined, -most_cells)[-most_cells]
+    return replace(posterior, column=posterior.column[keep], row=posterior.row[keep], log_density=posterior.log_density[keep], by_hand=posterior.by_hand[keep])
 
 
 def _with_neighbours(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import contourpy
 import numpy as np
@@ -24,6 +25,7 @@ class Posterior:
     cell_m : side of a cell. [m]
     log_density : log-probability of each cell before widening, up to a constant, shape (cells,).
     widening : power to which the density is raised: 1 = as computed, below 1 = wider.
+    by_hand : log-density of evidence whose error is known (bearings, sightings), which no widening touches; scalar or shape (cells,).
     Cells whose widened density lies more than exp(DEEPEST) below the highest count as holding nothing: under widening the
     far ground, which is vast, would otherwise outweigh the places that the records point to.
     """
@@ -35,12 +37,18 @@ class Posterior:
     cell_m: float
     log_density: np.ndarray
     widening: float = 1.0
+    by_hand: np.ndarray | float = 0.0
 
-    @property
+    @cached_property
+    def combined(self) -> np.ndarray:
+        """Log-density after widening, all evidence together, 0 at its highest; shape (cells,)."""
+        log = self.widening * self.log_density + self.by_hand
+        return log - log.max()
+
+    @cached_property
     def probability(self) -> np.ndarray:
         """Probability of each cell, shape (cells,); sums to 1."""
-        log = self.widening * (self.log_density - self.log_density.max())
-        log = np.where(log >= -DEEPEST, log, -np.inf)
+        log = np.where(self.combined >= -DEEPEST, self.combined, -np.inf)
         return np.exp(log - logsumexp(log))
 
     @property
@@ -55,7 +63,7 @@ class Posterior:
 
     def widened(self, widening: float) -> "Posterior":
         """The same posterior with its density raised to a power."""
-        return Posterior(self.column, self.row, self.west_m, self.south_m, self.cell_m, self.log_density, widening)
+        return replace(self, widening=widening)
 
     def mean(self) -> np.ndarray:
         """(easting, northing) of the posterior mean. [m]"""
@@ -80,7 +88,7 @@ class Posterior:
 
     def region(self, probability: float) -> np.ndarray:
         """Flags of the cells in the smallest set that holds the stated probability."""
-        order = np.argsort(-self.log_density, kind="stable")
+        order = np.argsort(-self.combined, kind="stable")
         held = np.cumsum(self.probability[order])
         count = min(int(np.searchsorted(held, probability)) + 1, len(order))
         chosen = np.zeros(len(order), bool)
@@ -93,24 +101,24 @@ class Posterior:
 
     def level_at(self, easting_m: float, northing_m: float) -> float:
         """Smallest credible level whose region holds a place; 1 for a place outside every cell."""
-        there = self._log_density_at(easting_m, northing_m)
-        if self.widening * (there - self.log_density.max()) < -DEEPEST:
+        there = self._combined_at(easting_m, northing_m)
+        if there < -DEEPEST:
             return 1.0
-        return float(self.probability[self.log_density > there].sum())
+        return float(self.probability[self.combined > there].sum())
 
-    def _log_density_at(self, easting_m: float, northing_m: float) -> float:
-        """Log-density as computed, between the four cell centres round a place; the nearest cell's where one of them is missing."""
+    def _combined_at(self, easting_m: float, northing_m: float) -> float:
+        """Combined log-density between the four cell centres round a place; the nearest cell's where one of them is missing."""
         x, y = (easting_m - self.west_m) / self.cell_m, (northing_m - self.south_m) / self.cell_m
         column, row = int(np.floor(x)), int(np.floor(y))
-        corners = np.array([[self._log_density_of(column + i, row + j) for i in (0, 1)] for j in (0, 1)])
+        corners = np.array([[self._combined_of(column + i, row + j) for i in (0, 1)] for j in (0, 1)])
         if np.isinf(corners).any():
-            return self._log_density_of(round(x), round(y))
+            return self._combined_of(round(x), round(y))
         across = corners @ [1.0 - (x - column), x - column]
         return float(across @ [1.0 - (y - row), y - row])
 
-    def _log_density_of(self, column: int, row: int) -> float:
+    def _combined_of(self, column: int, row: int) -> float:
         here = np.flatnonzero((self.column == column) & (self.row == row))
-        return float(self.log_density[here[0]]) if len(here) else -np.inf
+        return float(self.combined[here[0]]) if len(here) else -np.inf
 
     def sample(self, count: int, generator: np.random.Generator) -> np.ndarray:
         """Draws of (easting, northing), shape (count, 2), spread evenly inside cells. [m]"""

@@ -40,6 +40,13 @@ class Evidence:
     place_shares: tuple[float, ...]
     radius_95_m: float
     edge_probability: float
+    bearings: int = 0
+    sightings: int = 0
+
+    @property
+    def fixed_by_hand(self) -> bool:
+        """Whether bearings cross or the tag was seen, so that a position does not hang on the records alone."""
+        return self.bearings >= 2 or self.sightings >= 1
 
 
 def count_passes(heard: np.ndarray) -> int:
@@ -75,8 +82,8 @@ def effective_records(listening: Listening, model: SignalModel) -> float:
     return float(count**2 / correlation.sum())
 
 
-def gather_evidence(listening: Listening, posterior: Posterior, model: SignalModel, edge_probability: float) -> Evidence:
-    """The numbers that the gates ask for, from the calibrated posterior."""
+def gather_evidence(listening: Listening, posterior: Posterior, model: SignalModel, edge_probability: float, bearings: int = 0, sightings: int = 0) -> Evidence:
+    """The numbers that the gates ask for, from the calibrated posterior; bearings and sightings are those that entered it."""
     east, north = posterior.mean()
     return Evidence(
         records_listened=len(listening),
@@ -87,11 +94,25 @@ def gather_evidence(listening: Listening, posterior: Posterior, model: SignalMod
         place_shares=tuple(share for share, _ in posterior.places()),
         radius_95_m=posterior.radius_m(0.95),
         edge_probability=edge_probability,
+        bearings=bearings,
+        sightings=sightings,
     )
 
 
 def failed_gates(evidence: Evidence, gates: Gates) -> list[str]:
-    """The gates that a position does not pass, each with what was found and what is needed."""
+    """The gates that a position does not pass, each with what was found and what is needed.
+
+    Crossing bearings and sightings stand for the gates on records, not for those on the region.
+    """
+    failed = [] if evidence.fixed_by_hand else _failed_on_records(evidence, gates)
+    if evidence.radius_95_m > gates.radius_95_m:
+        failed.append(f"the 95 % radius is {evidence.radius_95_m:.0f} m, {gates.radius_95_m:g} m at most")
+    if evidence.edge_probability > 0.05:
+        failed.append(f"{evidence.edge_probability:.2f} of the probability lies at the edge of the searched area")
+    return failed
+
+
+def _failed_on_records(evidence: Evidence, gates: Gates) -> list[str]:
     failed = []
     if evidence.records_heard < gates.records_heard:
         failed.append(f"heard in {evidence.records_heard} records, {gates.records_heard} needed")
@@ -100,11 +121,12 @@ def failed_gates(evidence: Evidence, gates: Gates) -> list[str]:
     if evidence.passes < gates.passes and evidence.bearing_spread_deg < gates.bearing_spread_deg:
         failed.append(f"heard on {evidence.passes} pass with bearings spanning {evidence.bearing_spread_deg:.0f} degrees, "
                       f"{gates.passes} passes or {gates.bearing_spread_deg:g} degrees needed")
-    if evidence.radius_95_m > gates.radius_95_m:
-        failed.append(f"the 95 % radius is {evidence.radius_95_m:.0f} m, {gates.radius_95_m:g} m at most")
-    if evidence.edge_probability > 0.05:
-        failed.append(f"{evidence.edge_probability:.2f} of the probability lies at the edge of the searched area")
     return failed
+
+
+def _counted_by_hand(evidence: Evidence) -> str:
+    parts = [f"{count} {noun}{'s' if count != 1 else ''}" for count, noun in ((evidence.bearings, "hand bearing"), (evidence.sightings, "sighting")) if count]
+    return f", with {' and '.join(parts)}" if parts else ""
 
 
 def status_of(evidence: Evidence | None, gates: Gates, suspect_reason: str = "", records_listened: int = 0) -> tuple[str, str]:
@@ -113,10 +135,10 @@ def status_of(evidence: Evidence | None, gates: Gates, suspect_reason: str = "",
         if records_listened == 0:
             return "not searched", "No usable record listened for this tag; this is not an absence."
         return "not heard", f"Listened in {records_listened} records and heard in none. This does not show that it has left or died."
-    heard = f"Heard in {evidence.records_heard} of {evidence.records_listened} records"
+    heard = f"Heard in {evidence.records_heard} of {evidence.records_listened} records{_counted_by_hand(evidence)}"
     if suspect_reason:
         return "suspect", f"{heard}, but this is doubted: {suspect_reason.strip().rstrip('.')}."
-    if evidence.records_heard == 1:
+    if evidence.records_heard == 1 and not evidence.bearings + evidence.sightings:
         return "heard once", f"{heard}: it was within hearing of the track at that time, no more can be said."
     failed = failed_gates(evidence, gates)
     if failed:

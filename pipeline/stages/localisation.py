@@ -1,6 +1,6 @@
 """Stage 2: the signal model is fitted on beacons and every tag is located with a calibrated region.
 
-    tables/   fixes, fix_evidence, signal_model; from search_tables and fate_tables what silence and pulse rates say
+    tables/   fixes, fix_evidence, hand_evidence, signal_model; from search_tables and fate_tables what silence and pulse rates say
     work/     signal_models.json, widening.json, regions (GeoParquet), posterior_cells, posterior_frames, beacon_tests, draws.npz
 """
 
@@ -18,6 +18,7 @@ from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
 from pipeline.stages.fate_tables import write_fate
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.hand_evidence import gather_by_hand
 from pipeline.stages.search_tables import write_search
 from pipeline.stages.workspace import Workspace, open_workspace
 
@@ -41,7 +42,9 @@ def compute(workspace: Workspace) -> None:
     records, tags, beacons = (workspace.read_work(name) for name in ("records", "tags", "beacons"))
     seed, ground = workspace.survey.seed, read_ground(workspace)
     models = fit_held_out(records, beacons, seed)
-    heard = gather_heard(records, tags, beacons)
+    by_hand, used = gather_by_hand(workspace.read_work("bearings"), workspace.read_work("sightings"), workspace.read_work("flights"), beacons)
+    workspace.write_table("hand_evidence", used)
+    heard = gather_heard(records, tags, beacons, by_hand)
     margin_m = workspace.survey.localisation.search_margin_m
     widening = find_widening(heard, models, set(beacons.loc[beacons["use"] == "test", "place_id"]), margin_m)
     located = locate_all(heard, models, widening, margin_m)
@@ -73,7 +76,8 @@ def _judged(workspace, heard: list[Heard], located: list[Located], models: HeldO
     doubts = _doubts(workspace)
     fixed = []
     for item, found in zip(heard, located):
-        evidence = gather_evidence(item.listening, found.posterior, models.for_place(item.place_id).model, found.edge_probability)
+        hand = (item.by_hand.bearings, item.by_hand.sightings) if item.by_hand else (0, 0)
+        evidence = gather_evidence(item.listening, found.posterior, models.for_place(item.place_id).model, found.edge_probability, *hand)
         fixed.append(Fixed(item, found, evidence, *status_of(evidence, gates, doubts.get((item.tag_id, item.flight_id), ""))))
     return fixed
 
@@ -103,7 +107,7 @@ def fix_tables(workspace, fixed: list[Fixed], records, tags, pulses, projection)
         row |= _time_and_counts(spans.get(key))
         if key in heard:
             item = heard[key]
-            row |= {"status": item.status, "status_reason": item.reason, "method": "strength"}
+            row |= {"status": item.status, "status_reason": item.reason, "method": _method(item.evidence)}
             row |= position_columns(item.located.posterior, item.status, projection)
             evidence_rows.append({"tag_id": key[0], "flight_id": key[1], "status": item.status, **evidence_columns(item.evidence)})
         else:
@@ -111,6 +115,12 @@ def fix_tables(workspace, fixed: list[Fixed], records, tags, pulses, projection)
         rows.append(row)
     evidence = pd.DataFrame(evidence_rows) if evidence_rows else pd.DataFrame(columns=["tag_id", "flight_id", "status"])
     return conform(pd.DataFrame(rows), FIXES), evidence
+
+
+def _method(evidence) -> str:
+    """The evidence used: records listened to, heard or not, are evidence from strengths."""
+    parts = (("strength", evidence.records_listened), ("bearing", evidence.bearings), ("sighting", evidence.sightings))
+    return "+".join(name for name, count in parts if count)
 
 
 def _time_and_counts(rows: pd.DataFrame | None) -> dict:
@@ -139,15 +149,15 @@ def _leave_posteriors(workspace, fixed: list[Fixed], projection, seed: int) -> N
     for number, item in enumerate(fixed):
         key, posterior = {"tag_id": item.heard.tag_id, "flight_id": item.heard.flight_id}, item.located.posterior
         regions += [{**key, "probability": level, "status": item.status, "geometry": posterior.region_polygon(level)} for level in LEVELS]
-        cells.append(pd.DataFrame({**key, "column": posterior.column, "row": posterior.row, "log_density": posterior.log_density.astype("float32")}))
-        frames.append({**key, "west_m": posterior.west_m, "south_m": posterior.south_m, "cell_m": posterior.cell_m, "widening": posterior.widening})
+        cells.append(pd.DataFrame({**key, "column": posterior.column, "row": posterior.row, "log_density": posterior.combined.astype("float32")}))
+        frames.append({**key, "west_m": posterior.west_m, "south_m": posterior.south_m, "cell_m": posterior.cell_m})
         # Each tag draws from a stream of its own, so that one more tag changes no other.
         draws["|".join(key.values())] = posterior.sample(DRAWS, np.random.default_rng([seed, number])).astype("float32")
     frame = gpd.GeoDataFrame(regions, columns=["tag_id", "flight_id", "probability", "status", "geometry"], geometry="geometry", crs=projection.crs)
     workspace.write_work("regions", frame)
     blank = pd.DataFrame(columns=["tag_id", "flight_id", "column", "row", "log_density"])
     workspace.write_work("posterior_cells", pd.concat(cells, ignore_index=True) if cells else blank)
-    workspace.write_work("posterior_frames", pd.DataFrame(frames, columns=["tag_id", "flight_id", "west_m", "south_m", "cell_m", "widening"]))
+    workspace.write_work("posterior_frames", pd.DataFrame(frames, columns=["tag_id", "flight_id", "west_m", "south_m", "cell_m"]))
     np.savez_compressed(workspace.path_to_write("work/draws.npz"), **draws)
 
 

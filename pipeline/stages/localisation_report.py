@@ -83,6 +83,16 @@ class LocalisationReport:
         words = self.book.words(say.fixes_heading(self.animals), *say.status_paragraphs(self.animals), say.failed_gate_sentence(self.animals))
         return self.book.together(words, table)
 
+    def by_hand(self):
+        """What was taken by hand, and what became of it."""
+        taken = self.workspace.read_table("hand_evidence")
+        if taken.empty:
+            return self.book.words(None)
+        table = self.book.table("hand_evidence", taken.assign(use=taken["used"].map({True: "in the fix", False: "not used"})), "Bearings taken by hand and places found by eye.", {
+            "kind": ("Kind", "", "text"), "tag_id": ("Tag", "", "text"), "time_utc": ("Time", "UTC", "time"), "flight_id": ("Flight", "", "text"), "use": ("Use", "", "text"), "why": ("Why", "", "text")},
+            saved_as="hand_evidence.csv", tag_column="tag_id", notes="They enter the fix of the flight during which they were had, weighed by their own errors, and no widening touches them.")
+        return self.book.together(self.book.words(say.by_hand_heading(taken)), table)
+
     def radii(self):
         """F4: how wide the stated radii are."""
         words = self.book.words(say.radii_heading(self.placed))

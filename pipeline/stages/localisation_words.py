@@ -103,6 +103,12 @@ def failed_gate_sentence(animals: pd.DataFrame) -> str:
     return f"Where only an area could be stated, the gates that failed were {listed(said)}; each row of the table's file names its own."
 
 
+def by_hand_heading(taken: pd.DataFrame) -> str:
+    used = taken[taken["used"]]
+    counts = [counted(int((used["kind"] == kind).sum()), kind) for kind in ("bearing", "sighting") if (used["kind"] == kind).any()]
+    return f"{listed(counts)} entered the fixes" if counts else "Nothing taken by hand entered a fix"
+
+
 def radii_heading(placed: pd.DataFrame) -> str:
     if placed.empty:
         return "No position, so no radius to state"

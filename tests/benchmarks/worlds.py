@@ -14,7 +14,9 @@ from pipeline.simulate import (Physics, antenna_along_track, antenna_rotating, a
 
 TAG_TYPE = "collar"
 RECORD_S = 6
-HALF_SIDE_M = 1250.0
+# As large as a flight of 23 minutes covers with four lines, about as far apart as half of the records are heard.
+HALF_SIDE_M = 1600.0
+LINES = 4
 ANIMALS, FLIGHTS = 20, 3
 
 
@@ -67,7 +69,7 @@ def true_model(world: World) -> SignalModel:
 
 
 def campaign(world: World, seed: int) -> Campaign:
-    """Beacons and animals over a square of 2.5 km, three flights: a scouting loop and lines in two directions."""
+    """Beacons and animals over a square of 3.2 km, three flights: a scouting loop and lines in two directions."""
     terrain = invented_valley(seed) if world.relief else None
     places = _places(world, stream(seed, 1))
     powers = world.physics.power_mean_db[TAG_TYPE] + world.physics.power_sd_db * stream(seed, 2).standard_normal(len(places))
@@ -93,7 +95,7 @@ def _flight(number: int, generator):
     if number == 0:
         ring = fly(loop_waypoints([(HALF_SIDE_M, HALF_SIDE_M), (0.5 * HALF_SIDE_M, 0.5 * HALF_SIDE_M)]), generator=generator, longest_s=1380)
         return antenna_along_track(ring, generator=generator)
-    lines = fly(line_waypoints(np.linspace(-HALF_SIDE_M, HALF_SIDE_M, 6), HALF_SIDE_M, bearing_deg=90.0 * number), generator=generator, longest_s=1380)
+    lines = fly(line_waypoints(np.linspace(-HALF_SIDE_M, HALF_SIDE_M, LINES), HALF_SIDE_M, bearing_deg=90.0 * number), generator=generator, longest_s=1380)
     return antenna_rotating(lines, generator=generator) if number == 1 else antenna_sideways(lines)
 
 

@@ -1,0 +1,53 @@
+"""Bearings and sightings on their way into the fixes: which belong to which flight, and how far each bearing may be trusted."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.location import ByHand, concentration_from_sd, estimate_concentration, taken_during
+
+# Scatter of a bearing of which nothing is said, where too few were taken to beacons. Common practice, no source.
+USUAL_BEARING_SD_DEG = 10.0
+BEARINGS_TO_BEACONS_NEEDED = 8
+
+USED = ["kind", "tag_id", "time_utc", "flight_id", "used", "why"]
+
+
+def gather_by_hand(bearings: pd.DataFrame, sightings: pd.DataFrame, flights: pd.DataFrame, beacons: pd.DataFrame) -> tuple[dict[tuple[str, str], ByHand], pd.DataFrame]:
+    """((tag_id, flight_id) -> what was added by hand, table of every bearing and sighting with what became of it).
+
+    A bearing or sighting enters the fix of the flight during which it was had, or within ten minutes of it: the animal may have gone since.
+    Bearings to beacons tell how bearings scatter and enter no fix, since beacons test the strengths.
+    """
+    known = set(beacons["tag_id"])
+    usual = usual_concentration(bearings, beacons)
+    found, rows = {}, []
+    for flight in flights.itertuples():
+        during_b, during_s = (taken_during(table, flight.start_utc, flight.end_utc) for table in (bearings, sightings))
+        for tag_id in sorted((set(during_b["tag_id"]) | set(during_s["tag_id"])) - known):
+            found[tag_id, flight.flight_id] = _by_hand(during_b[during_b["tag_id"] == tag_id], during_s[during_s["tag_id"] == tag_id], usual)
+        rows += [(kind, row.tag_id, row.time_utc, flight.flight_id, row.tag_id not in known, "" if row.tag_id not in known else "to a beacon: tells the scatter of bearings")
+                 for kind, table in (("bearing", during_b), ("sighting", during_s)) for row in table.itertuples()]
+    had = {(kind, tag_id, time) for kind, tag_id, time, *_ in rows}
+    rows += [(kind, row.tag_id, row.time_utc, "", False, "not during a flight, nor within ten minutes of one")
+             for kind, table in (("bearing", bearings), ("sighting", sightings)) for row in table.itertuples() if (kind, row.tag_id, row.time_utc) not in had]
+    return found, pd.DataFrame(rows, columns=USED).sort_values(["kind", "tag_id", "time_utc"], kind="stable").reset_index(drop=True)
+
+
+def usual_concentration(bearings: pd.DataFrame, beacons: pd.DataFrame) -> float:
+    """Concentration of bearings of which nothing is said: from those to beacons where there are enough, else that of 10 degrees."""
+    to_beacons = bearings.merge(beacons.drop_duplicates("tag_id"), on="tag_id", suffixes=("", "_of_beacon"))
+    if len(to_beacons) < BEARINGS_TO_BEACONS_NEEDED:
+        return float(concentration_from_sd(USUAL_BEARING_SD_DEG))
+    return estimate_concentration(to_beacons["easting_m_of_beacon"].to_numpy(float), to_beacons["northing_m_of_beacon"].to_numpy(float),
+                                  from_easting_m=to_beacons["easting_m"].to_numpy(float), from_northing_m=to_beacons["northing_m"].to_numpy(float),
+                                  bearing_grid_deg=to_beacons["bearing_grid_deg"].to_numpy(float))[0]
+
+
+def _by_hand(bearings: pd.DataFrame, sightings: pd.DataFrame, usual: float) -> ByHand:
+    sd = bearings["bearing_sd_deg"].to_numpy(float)
+    stated = np.isfinite(sd) & (sd > 0)
+    concentration = np.where(stated, concentration_from_sd(np.where(stated, sd, 1.0)), usual) if len(sd) else np.zeros(0)
+    return ByHand(*(bearings[name].to_numpy(float) for name in ("easting_m", "northing_m", "bearing_grid_deg")), concentration,
+                  *(sightings[name].to_numpy(float) for name in ("easting_m", "northing_m", "position_sd_m")))
