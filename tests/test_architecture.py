@@ -9,7 +9,7 @@ import pytest
 
 # A module imports from lower ranks only, or from its own package.
 RANKS = {
-    "messages": 0, "columns": 0, "bootstrap": 0, "geodesy": 1, "intake": 2, "quality": 3, "radio": 4, "location": 5, "calibration": 6,
+    "messages": 0, "columns": 0, "wording": 0, "bootstrap": 0, "geodesy": 1, "intake": 2, "quality": 3, "radio": 4, "location": 5, "calibration": 6,
     "search": 7, "fate": 7, "movement": 7, "simulate": 8, "exchange": 8, "figures": 9, "report": 10, "survey": 11,
     "stages": 12, "run": 13, "__main__": 14,
 }

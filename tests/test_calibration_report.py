@@ -15,6 +15,7 @@ from pipeline.stages import calibration_numbers as number
 from pipeline.stages import calibration_words as say
 from pipeline.stages import error_calibration as stage
 from pipeline.stages import quality_check
+from pipeline.wording import listed
 from pipeline.stages.calibration_report import CalibrationReport
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
@@ -53,7 +54,7 @@ def test_shares_are_never_nought_or_whole_unless_they_are():
 
 
 def test_names_are_joined_as_in_a_sentence():
-    assert [number.listed(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
+    assert [listed(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
 
 
 def test_classes_sort_in_the_order_of_size():

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import conform
+from pipeline.wording import two_figures
 
 RETRIEVAL = {
     "urgency": "int",
@@ -64,14 +65,9 @@ def _best_fix(tag_id, fixes, pulses):
 
 def _note(fix):
     radius, area = fix["error_radius_95_m"], fix["region_95_ha"]
-    size = f"circle of {_two_figures(radius)} m" if np.isfinite(radius) else "circle unknown"
+    size = f"circle of {two_figures(radius)} m" if np.isfinite(radius) else "circle unknown"
     if fix["status"] == "located":
         return f"Search the {size}."
     if fix["status"] == "several places":
         return f"Search the {size}, then the other places of the region ({area:.2g} ha): {fix['status_reason']}"
     return f"No fix: middle of a region of {area:.2g} ha. {fix['status_reason']}"
-
-
-def _two_figures(value: float) -> str:
-    """159 as "160": no more digits than the error bears."""
-    return f"{float(f'{value:.2g}'):,.0f}" if value >= 10 else f"{value:.2g}"

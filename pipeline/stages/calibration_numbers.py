@@ -4,17 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.stages.quality_words import two_figures
-
-
-def counted(count: int, noun: str, several: str = "") -> str:
-    """"1 beacon", "54 fixes"."""
-    return f"{count:,d} {noun if count == 1 else several or noun + 's'}"
-
-
-def as_given(value) -> str:
-    """Text that is set like a figure."""
-    return str(value)
+from pipeline.wording import two_figures
 
 
 def interval_m(row) -> str:
@@ -54,11 +44,3 @@ def decibel(value: float) -> str:
 def significant(value: float) -> str:
     """Three figures that count, true minus."""
     return f"{value:.3g}".replace("-", "−")
-
-
-def listed(names, most: int = 8) -> str:
-    """"a", "a and b", "a, b and c"; of more than `most`, the first ones and how many follow."""
-    names = [str(name) for name in names]
-    if len(names) > most:
-        names = [*names[:most - 1], f"{len(names) - most + 1} more"]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""

@@ -18,6 +18,7 @@ from pipeline.stages import calibration_words as say
 from pipeline.stages.error_calibration import CalibrationTables
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.workspace import Workspace
+from pipeline.wording import as_given, counted, two_figures
 
 # Records from farther below say more of the underside than of the pattern round the horizon.
 PATTERN_DEPRESSION_DEG = 30.0
@@ -49,8 +50,8 @@ class CalibrationReport:
             sheet = MapSheet(ground.projection, alt="The tracks flown. No beacon was heard, so there is nothing to compare.").backdrop(ground.terrain).study_area(ground.study_area)
             return self.book.map("calibration-map", sheet.track(self.workspace.read_work("track")), "Where the receiver was. No beacon was heard from it.")
         shown, wide = self._regions()
-        inside, fixes = int(details["inside_95"].sum()), number.counted(len(details), "fix", "fixes")
-        sheet = MapSheet(ground.projection, alt=f"Map of {number.counted(details['place_id'].nunique(), 'beacon')} with lines to the {len(details)} places estimated for them; {inside} of {fixes} have the beacon inside their 95 % region.")
+        inside, fixes = int(details["inside_95"].sum()), counted(len(details), "fix", "fixes")
+        sheet = MapSheet(ground.projection, alt=f"Map of {counted(details['place_id'].nunique(), 'beacon')} with lines to the {len(details)} places estimated for them; {inside} of {fixes} have the beacon inside their 95 % region.")
         sheet = sheet.backdrop(ground.terrain).study_area(ground.study_area).regions(shown).beacons(self._beacon_marks(ground.projection))
         left_out = f" Regions wider than the ground flown over are left out ({wide} of {len(details)})." if wide else ""
         return self.book.map("calibration-map", sheet, f"Beacons, a line to the place estimated in each flight, and the 95 % region of each estimate. Type a beacon to see its own alone.{left_out}")
@@ -67,7 +68,7 @@ class CalibrationReport:
     def _beacon_marks(self, projection) -> pd.DataFrame:
         details = self.tables.beacon_error_details
         true_east, true_north = projection.forward(details["true_latitude"].to_numpy(float), details["true_longitude"].to_numpy(float))
-        notes = [f"flight {row.flight_id}: {number.two_figures(row.error_m)} m off, {'inside' if row.inside_95 else 'outside'} its 95 % region, heard in {row.records_heard} records" for row in details.itertuples()]
+        notes = [f"flight {row.flight_id}: {two_figures(row.error_m)} m off, {'inside' if row.inside_95 else 'outside'} its 95 % region, heard in {row.records_heard} records" for row in details.itertuples()]
         return pd.DataFrame({"tag_id": details["tag_id"], "label": details["tag_id"], "true_easting_m": true_east, "true_northing_m": true_north,
                              "easting_m": true_east + details["error_east_m"], "northing_m": true_north + details["error_north_m"], "note": notes})
 
@@ -78,7 +79,7 @@ class CalibrationReport:
                             moved=["no" if not doubt else f"look: {doubt} of {heard} fixes" for doubt, heard in zip(rows["doubtful_fixes"], rows["flights_heard"])])
         table = self.book.table("beacon_places", frame, "Beacons and what they were used for.", {
             "tag_id": ("Beacon", "", "text"), "tag_type": ("Tag type", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "position_sd_m": ("Surveyed to", "m", ".1f"),
-            "heard": ("Heard", "flights", number.as_given), "use": ("Used to", "", "text"), "moved": ("Moved?", "", "text"),
+            "heard": ("Heard", "flights", as_given), "use": ("Used to", "", "text"), "moved": ("Moved?", "", "text"),
         }, saved_as="beacon_places.csv", tag_column="tag_id", notes="Fit and test: each beacon teaches the model that locates the others, and is itself located by a model that never saw it. Height above ground, widening and "
                                                                      "median error are in the file; orientation, habitat and slope side are in no register.")
         words = self.book.words(say.beacons_heading(self.tables), say.doubt_sentence(self.tables.beacon_error_details))
@@ -92,11 +93,11 @@ class CalibrationReport:
         words = self.book.words(say.errors_heading(self.tables), say.errors_paragraph(self.tables))
         figure = self.book.figure("beacon_error_distribution", draw.error_distribution(details["error_m"], details["strongest_record_error_m"]), "Share of beacon fixes with an error up to each distance. Dashed: the place of the "
                                   "receiver at the strongest record, on the same fixes; medians are marked.",
-                                  f"Two rising curves of {len(details)} errors: medians {number.two_figures(whole['median_m'])} m for the best position and {number.two_figures(whole['strongest_median_m'])} m for the strongest record.")
+                                  f"Two rising curves of {len(details)} errors: medians {two_figures(whole['median_m'])} m for the best position and {two_figures(whole['strongest_median_m'])} m for the strongest record.")
         frame = details.assign(off=[number.offset(east, north) for east, north in zip(details["error_east_m"], details["error_north_m"])], inside=["inside" if yes else "outside" for yes in details["inside_95"]])
         table = self.book.table("beacon_errors", frame, "Every beacon in every flight that heard it.", {
-            "tag_id": ("Beacon", "", "text"), "flight_id": ("Flight", "", "text"), "records_heard": ("Heard", "records", "d"), "closest_approach_m": ("Closest", "m, slant", number.two_figures), "error_m": ("Error", "m", number.two_figures),
-            "off": ("East, north", "m", number.as_given), "error_radius_95_m": ("95 % radius", "m", number.two_figures), "inside": ("95 % region", "truth is", "text"),
+            "tag_id": ("Beacon", "", "text"), "flight_id": ("Flight", "", "text"), "records_heard": ("Heard", "records", "d"), "closest_approach_m": ("Closest", "m, slant", two_figures), "error_m": ("Error", "m", two_figures),
+            "off": ("East, north", "m", as_given), "error_radius_95_m": ("95 % radius", "m", two_figures), "inside": ("95 % region", "truth is", "text"),
         }, saved_as="beacon_errors.csv", tag_column="tag_id", notes="The position is the best one, whatever the status of the fix. East and north are those of the survey grid. Independent records, spread of bearings, number of places and status are in "
                                                                      "beacon_error_details.csv.")
         return self.book.together(words, figure, table)
@@ -108,8 +109,8 @@ class CalibrationReport:
         frame = groups.agg(fixes=("tag_id", "size"), median_50_m=("error_radius_50_m", "median"), median_95_m=("error_radius_95_m", "median"), largest_95_m=("error_radius_95_m", "max")).reset_index()
         words = self.book.words("The radii are the model's own word", "They are what the positions state of themselves, compared with nothing.")
         return self.book.together(words, self.book.table("stated_radii", frame, "Stated radii of the fixes, untested.", {
-            "status": ("Status", "", "text"), "fixes": ("Fixes", "", "d"), "median_50_m": ("50 % radius", "median, m", number.two_figures), "median_95_m": ("95 % radius", "median, m", number.two_figures),
-            "largest_95_m": ("95 % radius", "largest, m", number.two_figures)}))
+            "status": ("Status", "", "text"), "fixes": ("Fixes", "", "d"), "median_50_m": ("50 % radius", "median, m", two_figures), "median_95_m": ("95 % radius", "median, m", two_figures),
+            "largest_95_m": ("95 % radius", "largest, m", two_figures)}))
 
     def summary(self):
         """T3: errors by condition."""
@@ -119,8 +120,8 @@ class CalibrationReport:
         frame = rows.assign(condition=[group if grouping == "all" else f"{SHORT[grouping]}: {group}" for grouping, group in zip(rows["grouping"], rows["group"])], median=[number.interval_m(row) for _, row in rows.iterrows()],
                             held=[f"{inside} of {n}" for inside, n in zip(rows["inside_95"], rows["n"])], bias=[number.offset(east, north) for east, north in zip(rows["bias_east_m"], rows["bias_north_m"])])
         table = self.book.table("error_summary", frame, "Errors by condition.", {
-            "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "median": ("Median error", "m (95 %)", number.as_given), "p90_m": ("90 % within", "m", number.two_figures),
-            "bias": ("Bias", "m E, N", number.as_given), "strongest_median_m": ("Strongest", "median, m", number.two_figures), "held": ("Inside", "95 % region", number.as_given),
+            "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "median": ("Median error", "m (95 %)", as_given), "p90_m": ("90 % within", "m", two_figures),
+            "bias": ("Bias", "m E, N", as_given), "strongest_median_m": ("Strongest", "median, m", two_figures), "held": ("Inside", "95 % region", as_given),
         }, saved_as="error_summary.csv", notes="Closest: how near the receiver came, slant. Strongest: error of the place of the strongest record on the same fixes. Intervals draw whole beacons again, so that repeats do not narrow them; none below six beacons. Mean, RMSE, the 95 % radius after the NSSDA, exact intervals of coverage and the number of fixes "
                                                "with a position are in the file. Conditions overlap: do not read one as the cause.")
         return self.book.together(self.book.words(say.summary_heading(rows)), table)
@@ -137,7 +138,7 @@ class CalibrationReport:
         frame = tables.coverage.assign(held=[f"{row.inside:.1f} of {row.tests}" if row.counted_by == say.COUNTED_PLACES else f"{row.inside:.0f} of {row.tests}" for row in tables.coverage.itertuples()],
                                        when=tables.coverage["calibration"].map({"before": "as computed", "after": "widened"}))
         table = self.book.table("coverage", frame, "How often the regions held the truth.", {
-            "when": ("Regions", "", "text"), "counted_by": ("Counted by", "", "text"), "nominal": ("Stated", "", ".2f"), "held": ("Held", "", number.as_given), "share": ("Share", "", "share"), "low_95": ("From", "95 % interval", number.probability),
+            "when": ("Regions", "", "text"), "counted_by": ("Counted by", "", "text"), "nominal": ("Stated", "", ".2f"), "held": ("Held", "", as_given), "share": ("Share", "", "share"), "low_95": ("From", "95 % interval", number.probability),
             "high_95": ("To", "95 % interval", number.probability),
         }, saved_as="coverage.csv", notes="By places: the mean over beacons of the share of each one's fixes. Exact intervals after Clopper and Pearson; those by fixes take repeats for independent and are too narrow.")
         heading = say.radius_heading(details)
@@ -188,7 +189,7 @@ class CalibrationReport:
         rows = self.parameters
         frame = rows.assign(prior=[f"{number.significant(low)} to {number.significant(high)}" for low, high in zip(rows["prior_low_95"], rows["prior_high_95"])])
         table = self.book.table("signal_model", frame, "The signal model.", {
-            "meaning": ("Parameter", "", "text"), "value": ("Value", "", number.significant), "standard_error": ("SE", "", number.two_figures), "unit": ("Unit", "", "text"), "prior": ("Prior", "95 % range", number.as_given),
+            "meaning": ("Parameter", "", "text"), "value": ("Value", "", number.significant), "standard_error": ("SE", "", two_figures), "unit": ("Unit", "", "text"), "prior": ("Prior", "95 % range", as_given),
             "prior_share": ("From the prior", "share", number.percent),
         }, saved_as="signal_model.csv", notes="SE: standard error. From the prior: the part of what is known that was put in and not learned (variance now over variance of the prior). Priors are common practice, no source. Azimuth bias and time lag are not estimated in this version; "
                                               "strengths at the receiver's ceiling are taken as they stand.")
@@ -199,7 +200,7 @@ class CalibrationReport:
         rows = self.tables.beacon_effort
         table = self.book.table("beacon_effort", rows, "What each flight spent on beacons.", {
             "flight_id": ("Flight", "", "text"), "style": ("Style", "", "text"), "beacon_min": ("Listened to beacons", "min", ".1f"), "beacons_listened": ("Beacons", "listened to", "d"), "beacons_heard": ("Beacons", "heard", "d"),
-            "beacon_records_listened": ("Records", "listened", ",d"), "beacon_records_heard": ("Records", "heard", ",d"), "closest_approach_median_m": ("Closest", "median, m, level", number.two_figures),
+            "beacon_records_listened": ("Records", "listened", ",d"), "beacon_records_heard": ("Records", "heard", ",d"), "closest_approach_median_m": ("Closest", "median, m, level", two_figures),
         }, saved_as="beacon_effort.csv")
         return self.book.together(self.book.words(say.effort_heading(rows), say.effort_paragraph(rows) if self.tested else ""), table)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
-from pipeline.stages.calibration_numbers import counted, decibel, listed, probability
-from pipeline.stages.quality_words import number_word, two_figures
+from pipeline.stages.calibration_numbers import decibel, probability
+from pipeline.wording import counted, listed, number_word, two_figures
 
 COUNTED_PLACES = "places"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 
 from pipeline.messages import Message
 from pipeline.survey import Survey, load_survey

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.calibration import (coverage_table, doubtful_places, error_summary, exact_interval, gather_heard, record_residuals,
+from pipeline.calibration import (coverage_table, doubtful_places, error_summary, gather_heard, record_residuals,
                                   residual_correlation, summary_by)
-from pipeline.calibration.residual_correlation import CORRELATION
 from pipeline.calibration.residuals import RESIDUALS
 from pipeline.columns import BEACON_ERRORS, FIXES, conform
 from pipeline.quality import beacon_rows

@@ -7,10 +7,10 @@ from pipeline.figures import MapSheet
 from pipeline.report import Book, render_index
 from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
-from pipeline.stages.calibration_numbers import counted
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.result_layers import write_layers
 from pipeline.stages.workspace import Workspace
+from pipeline.wording import counted
 
 REPORTS = {
     "1_quality_check": ("Quality check", "time_strips"),

@@ -10,8 +10,7 @@ from pipeline.calibration import error_summary, what_beacons_can_prove
 from pipeline.location import PLACED
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
-from pipeline.stages.calibration_numbers import counted, listed
-from pipeline.stages.quality_words import two_figures
+from pipeline.wording import counted, listed, two_figures
 
 
 @dataclass(frozen=True)

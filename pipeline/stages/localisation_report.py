@@ -16,11 +16,10 @@ from pipeline.radio import SignalModel
 from pipeline.report import Book, see
 from pipeline.search import stated_probability
 from pipeline.stages import localisation_words as say
-from pipeline.stages.calibration_numbers import as_given, counted
 from pipeline.stages.ground_files import read_ground
-from pipeline.stages.quality_words import two_figures
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.workspace import Workspace
+from pipeline.wording import as_given, counted, two_figures
 
 ALL_FLIGHTS = "all flights"
 

@@ -6,8 +6,7 @@ import pandas as pd
 
 from pipeline.location import PLACED
 from pipeline.search import stated_probability
-from pipeline.stages.calibration_numbers import counted, listed
-from pipeline.stages.quality_words import two_figures
+from pipeline.wording import counted, listed, two_figures
 
 NO_PROOF_OF_ABSENCE = "This does not show that an animal has left or died."
 STATUS_WORDS = {

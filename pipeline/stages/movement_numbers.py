@@ -5,11 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-
-def two_figures(value) -> str:
-    """A length or area to two significant figures."""
-    rounded = float(f"{float(value):.2g}")
-    return f"{rounded:.0f}" if rounded >= 10 or rounded == 0 else f"{rounded:g}"
+from pipeline.wording import two_figures
 
 
 def probability(value) -> str:
@@ -27,18 +23,9 @@ def ratio(value) -> str:
     return "no scatter left" if np.isinf(value) else f"{value:.2f}"
 
 
-def as_given(value) -> str:
-    """Text that is set like a figure."""
-    return str(value)
-
 
 def with_interval(value, low, high):
     """"410 (180 to 640)"; None when there is no value."""
     if pd.isna(value):
         return None
     return f"{two_figures(value)} ({two_figures(low)} to {two_figures(high)})"
-
-
-def count(number, one, many=None) -> str:
-    """"1 animal", "2 animals"."""
-    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -7,10 +7,11 @@ from pipeline.figures import movement as draw
 from pipeline.report.book import Book
 from pipeline.report.display import see
 from pipeline.stages import movement_words as say
-from pipeline.stages.movement_numbers import as_given, p_value, probability, ratio, two_figures
+from pipeline.stages.movement_numbers import p_value, probability, ratio
 from pipeline.stages.movement_sheet import movement_sheet
 from pipeline.stages.movement_summaries import TABLE_FILES, MovementTables
 from pipeline.stages.workspace import Workspace
+from pipeline.wording import as_given, two_figures
 
 FIGURE = as_given           # a text cell set like a figure
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.figures import MapSheet
 from pipeline.stages.ground_files import read_ground
-from pipeline.stages.movement_numbers import two_figures
+from pipeline.wording import two_figures
 from pipeline.stages.movement_summaries import MovementTables
 from pipeline.stages.workspace import Workspace
 

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.movement import gate, unmoved_step_m
-from pipeline.stages.movement_numbers import count, two_figures, with_interval
+from pipeline.stages.movement_numbers import with_interval
+from pipeline.wording import counted, two_figures
 
 RANGE_FIXES = 30
 
@@ -33,9 +34,9 @@ def answer(tables) -> list[str]:
     """The opening paragraphs."""
     everyone, able, moved = len(tables.summary), testable(tables), movers(tables)
     if not able:
-        return [f"None of the {count(everyone, 'animal')} has two usable positions, so this campaign cannot say what moved.", _range_sentence(tables)]
+        return [f"None of the {counted(everyone, 'animal')} has two usable positions, so this campaign cannot say what moved.", _range_sentence(tables)]
     steps = tested_steps(tables)
-    first = (f"{able} of {count(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
+    first = (f"{able} of {counted(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
              f"{_moved_sentence(moved, len(steps), tables.significance)}")
     rest = able - len(moved)
     second = f"For the other {rest} movement is not shown, which does not mean that they stayed: " if rest else ""
@@ -44,7 +45,7 @@ def answer(tables) -> list[str]:
 
 
 def _moved_sentence(moved, tests, significance):
-    adjusted = f"(p < {significance:g} after adjusting for {count(tests, 'test')})"
+    adjusted = f"(p < {significance:g} after adjusting for {counted(tests, 'test')})"
     if not len(moved):
         return f"None of them is shown to have moved more than the error of its positions allows {adjusted}."
     named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
@@ -55,7 +56,7 @@ def _moved_sentence(moved, tests, significance):
 def _range_sentence(tables):
     given = tables.ranges[tables.ranges["verdict"] == "given"]["tag_id"].nunique()
     if given:
-        return f"A range is given for {count(given, 'animal')}; the others have too few positions, or errors too large."
+        return f"A range is given for {counted(given, 'animal')}; the others have too few positions, or errors too large."
     most = int(tables.summary["fixes_usable"].max()) if len(tables.summary) else 0
     if most < RANGE_FIXES:
         return f"No range is given: that needs {RANGE_FIXES} positions of an animal, and none has more than {most}."
@@ -77,7 +78,7 @@ def moved_heading(tables) -> str:
     number = len(movers(tables))
     if not testable(tables):
         return "Movement cannot be tested: no animal has two usable positions"
-    return f"{count(number, 'animal')} moved more than location error allows" if number else "No animal is shown to have moved"
+    return f"{counted(number, 'animal')} moved more than location error allows" if number else "No animal is shown to have moved"
 
 
 def moved_paragraphs(tables) -> list[str]:
@@ -90,7 +91,7 @@ def moved_paragraphs(tables) -> list[str]:
     blind = f", {hidden} cannot tell because even a kilometre could have stayed hidden" if hidden else ""
     shaped = int((steps["test"] == "shape").sum())
     return [
-        f"{count(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
+        f"{counted(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
         f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
         f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are not ellipses and were tested with the shape they have.",
@@ -108,7 +109,7 @@ def net_frame(tables) -> pd.DataFrame:
 
 def net_caption(tables) -> str:
     return (f"From first to last position: distance, 95 % interval, and the movement that would have been found. A bar that ends above 0 may still be no movement: "
-            f"with {count(len(tested_steps(tables)), 'test')} some would do so by chance.")
+            f"with {counted(len(tested_steps(tables)), 'test')} some would do so by chance.")
 
 
 def net_alt(net) -> str:
@@ -143,8 +144,8 @@ def step_frame(steps) -> pd.DataFrame:
 
 def animals_heading(tables) -> str:
     none = int((tables.summary["fixes_usable"] == 0).sum())
-    rest = f"; {count(none, 'animal')} {'has' if none == 1 else 'have'} no usable position" if none else ""
-    return f"{testable(tables)} of {count(len(tables.summary), 'animal')} can be tested for movement{rest}"
+    rest = f"; {counted(none, 'animal')} {'has' if none == 1 else 'have'} no usable position" if none else ""
+    return f"{testable(tables)} of {counted(len(tables.summary), 'animal')} can be tested for movement{rest}"
 
 
 def animals_paragraphs(tables) -> list[str]:
@@ -174,7 +175,7 @@ def extent_frame(tables) -> pd.DataFrame:
 
 def space_heading(tables) -> str:
     given = int((tables.extents["verdict"] == "given").sum())
-    extents = f"How far the positions reach can be said for {count(given, 'animal')}" if given else "No extent of positions is given"
+    extents = f"How far the positions reach can be said for {counted(given, 'animal')}" if given else "No extent of positions is given"
     ranges = tables.ranges[tables.ranges["verdict"] == "given"]["tag_id"].nunique()
     return f"{extents}; {f'a range for {ranges}' if ranges else 'a range for none'}"
 
@@ -183,7 +184,7 @@ def space_paragraphs(tables) -> list[str]:
     few = int((tables.extents["fixes"] < 5).sum())
     noisy = int(((tables.extents["fixes"] >= 5) & (tables.extents["verdict"] == "refused")).sum())
     return [
-        f"{count(few, 'animal')} {'has' if few == 1 else 'have'} fewer than 5 usable positions. {noisy} more {'has' if noisy == 1 else 'have'} enough, but location error "
+        f"{counted(few, 'animal')} {'has' if few == 1 else 'have'} fewer than 5 usable positions. {noisy} more {'has' if noisy == 1 else 'have'} enough, but location error "
         "is more than half the scatter of the places, so that the extent would be mostly error.",
         f"{_range_sentence(tables)} The extent of fixes is no home range, and grows with every position added.",
     ]
@@ -206,7 +207,7 @@ def pair_heading(proximity) -> str:
     near = pairs[pairs["probability_100_m"] >= 0.5]
     if not len(near):
         return "No two animals were probably within 100 m of each other in a flight"
-    return f"{count(len(near), 'time')} two animals were probably within 100 m of each other in a flight"
+    return f"{counted(len(near), 'time')} two animals were probably within 100 m of each other in a flight"
 
 
 def pair_paragraphs(proximity) -> list[str]:
@@ -214,7 +215,7 @@ def pair_paragraphs(proximity) -> list[str]:
     if not len(pairs):
         return []
     sure = int((pairs["probability_100_m"] >= 0.95).sum())
-    return [f"{count(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
+    return [f"{counted(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
             "Overlapping regions alone never say that two animals were together; errors that both positions share cancel in part."]
 
 
@@ -227,7 +228,7 @@ def fidelity_heading(fidelity) -> str:
     if not len(judged):
         return "Whether animals stayed cannot be said"
     stayed = int((judged["pairs_same_place"] == judged["pairs"]).sum())
-    return f"{stayed} of {count(len(judged), 'animal')} could have been in one place all the time"
+    return f"{stayed} of {counted(len(judged), 'animal')} could have been in one place all the time"
 
 
 def fidelity_paragraphs(fidelity) -> list[str]:
@@ -242,7 +243,7 @@ def effort_heading(tables) -> str:
     summary = tables.summary
     always = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == summary["flights_searched"])).sum())
     never = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == 0)).sum())
-    return f"{count(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none"
+    return f"{counted(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none"
 
 
 def effort_paragraphs(tables) -> list[str]:
@@ -251,8 +252,8 @@ def effort_paragraphs(tables) -> list[str]:
     empty = int((tables.timeline["state"] == "not searched").sum())
     whole = (f"In {empty} of {len(tables.timeline)} cases a flight did not listen to an animal's tag: that is no absence, and is never counted as one." if empty
              else "Every flight listened to every animal's tag.")
-    said = [f"{count(len(flights), 'flight')} listened for {minutes:.0f} minutes. {whole}"]
-    return said + ([f"{count(unsearched, 'animal')} {'was' if unsearched == 1 else 'were'} searched for by no flight."] if unsearched else [])
+    said = [f"{counted(len(flights), 'flight')} listened for {minutes:.0f} minutes. {whole}"]
+    return said + ([f"{counted(unsearched, 'animal')} {'was' if unsearched == 1 else 'were'} searched for by no flight."] if unsearched else [])
 
 
 def timeline_alt(tables) -> str:
@@ -287,7 +288,7 @@ def limits(tables) -> list[str]:
     return [
         "Each step compares the calibrated posteriors of two flights. The test asks how much of the distribution of the displacement is less likely than no displacement at "
         "all: by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
-        f"adjusted by Holm's rule over all {count(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover at most once in "
+        f"adjusted by Holm's rule over all {counted(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover at most once in "
         f"{1 / tables.significance:.0f} times.",
         "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "
         "are taken as independent; a bias that both share cancels, which makes the test cautious.",

@@ -13,6 +13,7 @@ from pipeline.quality import pace_table, saturation_db
 from pipeline.report import Book, see
 from pipeline.stages import quality_words as say
 from pipeline.stages.ground_files import read_ground
+from pipeline.wording import counted
 
 
 class QualityReport:
@@ -49,8 +50,8 @@ class QualityReport:
         """Tracks, effort, beacons and study area."""
         ground = read_ground(self.workspace)
         off = int((~self.track["on_effort"]).sum())
-        alt = (f"Map of {say.counted(len(self.flights), 'flight track')} with {say.counted(len(self.beacons), 'beacon')}"
-               f"{' and the study area' if ground.study_area is not None else ''}; {say.counted(off, 'record')} off effort are left open in the tracks.")
+        alt = (f"Map of {counted(len(self.flights), 'flight track')} with {counted(len(self.beacons), 'beacon')}"
+               f"{' and the study area' if ground.study_area is not None else ''}; {counted(off, 'record')} off effort are left open in the tracks.")
         places = self.beacons.rename(columns={"easting_m": "true_easting_m", "northing_m": "true_northing_m"})[["tag_id", "true_easting_m", "true_northing_m"]]
         sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(self.track)
         sheet = sheet.beacons(places.drop_duplicates()) if len(places) else sheet
@@ -108,8 +109,8 @@ class QualityReport:
     def _strips_alt(self) -> str:
         flights = self.flights
         heights = f"heights {flights['height_min_m'].min():.0f} to {flights['height_max_m'].max():.0f} m" if flights["height_median_m"].notna().any() else "no heights logged"
-        return (f"Strips over time for {say.counted(len(flights), 'flight')}: {heights}, turning up to {flights['turn_rate_max_deg_per_s'].max():.0f} degrees per second, "
-                f"{say.counted(int(flights['positions_lost'].sum()), 'record')} without position.")
+        return (f"Strips over time for {counted(len(flights), 'flight')}: {heights}, turning up to {flights['turn_rate_max_deg_per_s'].max():.0f} degrees per second, "
+                f"{counted(int(flights['positions_lost'].sum()), 'record')} without position.")
 
     def listening(self):
         """Where the antenna pointed."""
@@ -145,7 +146,7 @@ class QualityReport:
         matrix = self.workspace.read_work("heard_by_flight")
         listened = matrix[matrix["records_listened"] > 0]
         figure = self.book.figure("heard_by_flight", heard_matrix_figure(matrix), "Share of records in which each tag was heard, by flight; a dash: not listened to.",
-                                  f"Matrix of {say.counted(matrix['tag_id'].nunique(), 'tag')} by {say.counted(len(self.flights), 'flight')}: heard in {int((listened['records_heard'] > 0).sum())} of "
+                                  f"Matrix of {counted(matrix['tag_id'].nunique(), 'tag')} by {counted(len(self.flights), 'flight')}: heard in {int((listened['records_heard'] > 0).sum())} of "
                                   f"{len(listened)} pairs listened to.")
         return self.book.together(words, table, figure)
 

@@ -5,25 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+from pipeline.wording import counted, number_word, two_figures
+
 # Which of the things to look at is told first.
 WORST_FIRST = ("flight-rejected", "flight-presence-only", "no-beacons", "beacons-missing", "no-beacon-heard", "position-lost", "position-missing", "position-frozen", "position-jump", "noise-step", "heard-everywhere",
                "tags-copy-one-another", "azimuth-constant", "height-impossible", "saturated", "strength-saturated", "decoys-heard", "beacon-never-heard")
-
-
-def number_word(count: int) -> str:
-    """Small numbers in words, larger ones in figures."""
-    return SMALL_NUMBERS[count] if count < len(SMALL_NUMBERS) else f"{count}"
-
-
-def counted(count: int, noun: str) -> str:
-    """"1 flight", "6 flights"."""
-    return f"{count:,d} {noun}{'' if count == 1 else 's'}"
-
-
-def two_figures(value: float) -> str:
-    """An error to the two figures it has: 181.3 -> "180"."""
-    return f"{float(f'{value:.2g}'):,.0f}" if abs(value) >= 10 else f"{value:.2g}"
 
 
 def decibels(value: float) -> str:

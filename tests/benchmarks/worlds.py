@@ -14,9 +14,9 @@ from pipeline.simulate import (Physics, antenna_along_track, antenna_rotating, a
 
 TAG_TYPE = "collar"
 RECORD_S = 6
-# As large as a flight of 23 minutes covers with four lines, about as far apart as half of the records are heard.
-HALF_SIDE_M = 1600.0
-LINES = 4
+# Six lines 500 m apart are what a flight of 23 minutes covers.
+HALF_SIDE_M = 1250.0
+LINES = 6
 ANIMALS, FLIGHTS = 20, 3
 
 
@@ -69,7 +69,7 @@ def true_model(world: World) -> SignalModel:
 
 
 def campaign(world: World, seed: int) -> Campaign:
-    """Beacons and animals over a square of 3.2 km, three flights: a scouting loop and lines in two directions."""
+    """Beacons and animals over a square of 2.5 km, three flights: a scouting loop and lines in two directions."""
     terrain = invented_valley(seed) if world.relief else None
     places = _places(world, stream(seed, 1))
     powers = world.physics.power_mean_db[TAG_TYPE] + world.physics.power_sd_db * stream(seed, 2).standard_normal(len(places))
