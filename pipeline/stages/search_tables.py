@@ -21,7 +21,7 @@ from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, State
 from pipeline.search.ground import THRESHOLDS
 from pipeline.stages.ground_files import Ground
 from pipeline.stages.search_looks import Listened, antenna_known
-from pipeline.stages.search_test import write_search_test
+from pipeline.stages.search_on_beacons import write_search_test
 from pipeline.stages.workspace import Workspace
 
 MOST_CELLS = 1200           # a second per flight and tag type

@@ -20,7 +20,7 @@ BAND_COLUMNS = ["band", "predicted_mean", "tags", "heard", "share", "share_low",
 
 def write_search_test(workspace: Workspace, listened: Listened, beacons: pd.DataFrame, model: SignalModel) -> None:
     """Leave the test and its two summaries."""
-    tested = tested_beacons(listened, beacons, model)
+    tested = beacons_searched_for(listened, beacons, model)
     bands = band_table(tested["detection_cautious"], tested["heard"]) if len(tested) else pd.DataFrame(columns=BAND_COLUMNS)
     summary = pd.DataFrame([well_searched_beacons(tested)])
     for name, table in (("search_validation", tested), ("search_validation_bands", bands), ("well_searched_beacons", summary)):
@@ -28,7 +28,7 @@ def write_search_test(workspace: Workspace, listened: Listened, beacons: pd.Data
         workspace.write_table(name, table)
 
 
-def tested_beacons(listened: Listened, beacons: pd.DataFrame, model: SignalModel) -> pd.DataFrame:
+def beacons_searched_for(listened: Listened, beacons: pd.DataFrame, model: SignalModel) -> pd.DataFrame:
     """One row per beacon and flight that listened to it: detection at its surveyed place, and whether it was heard."""
     parts = [part.assign(**_detection(part, model)) for _, part in _beacon_flights(listened, beacons).groupby(["flight_id", "key"], sort=True)]
     if not parts:

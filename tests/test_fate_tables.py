@@ -1,0 +1,90 @@
+"""The fate tables of the localisation stage: triage and the list to walk with, from fixes, pulses, sightings and draws."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.columns import FIXES, TAGS, conform
+from pipeline.fate import PULSES
+from pipeline.stages.fate_tables import write_fate
+
+START = pd.Timestamp("2026-05-01T06:00:00Z")
+FLIGHTS = ("a", "b")
+
+
+class Shelf:
+    """Stands in for a workspace: tables in memory, the draws in a file."""
+
+    def __init__(self, folder, sightings):
+        self.survey = SimpleNamespace(movement=SimpleNamespace(significance=0.05))
+        self.folder, self.work, self.tables = folder, {"sightings": sightings}, {}
+
+    def read_work(self, name):
+        return self.work[name]
+
+    def path_to_read(self, relative):
+        return self.folder / relative
+
+    def write_work(self, name, frame):
+        self.work[name] = frame
+
+    def write_table(self, name, frame):
+        self.tables[name] = frame
+
+
+def fixes(sd_m, step_m):
+    rows = [{"tag_id": "H1", "animal_id": "one", "flight_id": flight_id, "time_start_utc": START + pd.Timedelta(days=day), "time_end_utc": START + pd.Timedelta(days=day, minutes=20),
+             "status": "located", "latitude": 57.0, "longitude": -4.0, "best_latitude": 57.0, "best_longitude": -4.0, "easting_m": step_m * day, "northing_m": 0.0,
+             "error_radius_95_m": 2.45 * sd_m, "region_95_ha": 1.0, "records_listened": 200, "records_heard": 40} for day, flight_id in enumerate(FLIGHTS)]
+    return conform(pd.DataFrame(rows), FIXES)
+
+
+def pulses(fate):
+    rows = [{"tag_id": "H1", "flight_id": flight_id, "fate": fate, "records_with_rate": 30, "records_live": 30 * (fate == "live"), "records_mortality": 30 * (fate == "mortality"), "passes": 4,
+             "passes_mortality": 4 * (fate == "mortality"), "rate_per_min": 80.0, "first_utc": START + pd.Timedelta(days=day), "last_utc": START + pd.Timedelta(days=day, minutes=20)}
+            for day, flight_id in enumerate(FLIGHTS)]
+    return conform(pd.DataFrame(rows), PULSES)
+
+
+TAGS_TABLE = conform(pd.DataFrame([{"tag_id": "H1", "animal_id": "one", "role": "animal", "pulse_rate_live_per_min": 40.0, "pulse_rate_mortality_per_min": 80.0}, {"tag_id": "D1", "role": "decoy"}]), TAGS)
+NO_SIGHTINGS = pd.DataFrame({"time_utc": pd.Series(dtype="datetime64[us, UTC]"), "tag_id": pd.Series(dtype="string"), "state": pd.Series(dtype="string")})
+
+
+@pytest.fixture
+def written(tmp_path):
+    def write(fate="mortality", sd_m=10.0, step_m=0.0, sightings=NO_SIGHTINGS):
+        (tmp_path / "work").mkdir()
+        generator = np.random.default_rng(1)
+        draws = {f"H1|{flight_id}": generator.normal([step_m * day, 0.0], sd_m, (300, 2)) for day, flight_id in enumerate(FLIGHTS)}
+        np.savez(tmp_path / "work" / "draws.npz", **draws)
+        shelf = Shelf(tmp_path, sightings)
+        write_fate(shelf, fixes(sd_m, step_m), pulses(fate), TAGS_TABLE)
+        assert shelf.work["fate_triage"].equals(shelf.tables["fate_triage"])
+        return shelf.tables
+    return write
+
+
+def test_a_mortality_rate_from_one_well_known_place_is_to_be_retrieved(written):
+    tables = written()
+    assert list(tables["fate_triage"]["class"]) == ["Retrieve"]
+    assert "same place in 2 flights" in tables["fate_triage"]["why"].iloc[0]
+    assert list(tables["retrieval_list"]["tag_id"]) == ["H1"]
+
+
+@pytest.mark.parametrize("sd_m, step_m", [(10.0, 2000.0), (150.0, 0.0)])
+def test_a_tag_that_moved_or_whose_places_are_too_vague_is_checked_soon(written, sd_m, step_m):
+    tables = written(sd_m=sd_m, step_m=step_m)
+    assert list(tables["fate_triage"]["class"]) == ["Check soon"]
+    assert tables["fate_triage"]["why"].iloc[0].endswith("That it stayed in one place is not shown to 100 m.")
+
+
+def test_a_live_tag_calls_for_no_walk(written):
+    tables = written(fate="live")
+    assert list(tables["fate_triage"]["class"]) == ["Live mode heard"] and tables["retrieval_list"].empty
+
+
+def test_only_a_sighting_makes_an_animal_dead(written):
+    seen = pd.DataFrame({"time_utc": [START + pd.Timedelta(days=3)], "tag_id": ["H1"], "state": ["dead"]})
+    assert written(sightings=seen)["fate_triage"]["why"].iloc[0] == "Found dead on 2026-05-04."

@@ -1,0 +1,202 @@
+"""The tables of ground searched and animals not found, on a campaign of two short flights with obvious answers."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from pipeline.columns import BEACONS, FIXES, RECORDS, TAGS, TRACK, conform
+from pipeline.search import CAMPAIGN, PRIORS
+from pipeline.stages.search_looks import Listened, antenna_known
+from pipeline.stages.search_tables import missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
+from pipeline.stages.search_on_beacons import beacons_searched_for
+from tests.radio_sample import signal_model
+
+MODEL = signal_model()
+START = pd.Timestamp("2026-05-01T06:00:00Z")
+
+
+def flight(flight_id, tag_ids, records=30, heard=(), threshold_db=-92.0, northing_m=0.0, day=0):
+    """A straight flight along a line of northing, 60 m a record, listening to every tag in every record."""
+    rows = []
+    for tag_id in tag_ids:
+        for record in range(records):
+            rows.append({"flight_id": flight_id, "tag_id": tag_id, "record": record, "time_utc": START + pd.Timedelta(days=day, seconds=6 * record),
+                         "easting_m": 60.0 * record, "northing_m": northing_m, "height_above_ground_m": 80.0, "heard": tag_id in heard,
+                         "strength_db": -80.0 if tag_id in heard else np.nan, "threshold_db": threshold_db, "usable": True})
+    return conform(pd.DataFrame(rows), RECORDS)
+
+
+def track_of(records):
+    return conform(records.drop_duplicates(["flight_id", "record"]).assign(on_effort=True), TRACK)
+
+
+def listened_to(*flights):
+    records = pd.concat(flights, ignore_index=True)
+    return Listened(records, track_of(records))
+
+
+def tags(**roles):
+    return conform(pd.DataFrame([{"tag_id": tag_id, "animal_id": f"animal {tag_id}", "role": role, "tag_type": "collar"} for tag_id, role in roles.items()]), TAGS)
+
+
+def fixes(heard):
+    return conform(pd.DataFrame([{"tag_id": tag_id, "flight_id": "a", "records_heard": count, "time_end_utc": START} for tag_id, count in heard.items()]), FIXES)
+
+
+AREA = shapely.box(0.0, -500.0, 1800.0, 500.0)
+
+
+@pytest.fixture(scope="module")
+def searched():
+    listened = listened_to(flight("a", ["H1", "H2"], heard=["H1"]), flight("b", ["H1"], heard=["H1"], day=1))
+    return listened, search_for_type("collar", ["H1", "H2"], listened, MODEL, (), AREA)
+
+
+# whom and where
+
+def test_beacons_and_decoys_do_not_stand_for_the_animals_searched_for():
+    records = flight("a", ["H1", "B1", "D1"])
+    assert sought_tags(tags(H1="animal", B1="beacon", D1="decoy"), records) == {"collar": ["H1"]}
+
+
+def test_without_a_register_every_tag_but_beacons_is_searched_for():
+    assert sought_tags(tags(X1="unregistered", B1="beacon"), flight("a", ["X1", "B1"])) == {"collar": ["X1"]}
+
+
+def test_a_type_that_nobody_listened_to_is_not_searched_for():
+    assert sought_tags(tags(H1="animal"), flight("a", ["B1"])) == {}
+
+
+def test_the_ground_is_that_round_the_tracks_where_no_study_area_is_given():
+    records = flight("a", ["H1"])
+    ground = searched_ground(SimpleNamespace(study_area=None), records)
+    assert ground.bounds == pytest.approx((-500.0, -500.0, 60.0 * 29 + 500.0, 500.0), abs=1.0)
+    assert searched_ground(SimpleNamespace(study_area=None), records.head(0)) is None
+
+
+# looks
+
+def test_tags_listened_to_together_share_one_look():
+    listened = listened_to(flight("a", ["H1", "H2"]))
+    one, other = listened.of_tag("H1")["a"], listened.of_tag("H2")["a"]
+    assert np.array_equal(one.threshold_db, other.threshold_db) and np.array_equal(one.easting_m, other.easting_m)
+
+
+def test_a_tag_with_noise_on_its_frequency_keeps_its_own_threshold():
+    noisy = flight("a", ["H3"], threshold_db=-86.0)
+    listened = listened_to(flight("a", ["H1", "H2"]), noisy)
+    assert np.allclose(listened.of_tag("H3")["a"].threshold_db, -86.0)
+    assert np.allclose(listened.of_tag("H1")["a"].threshold_db, -92.0)
+
+
+def test_a_flight_counts_for_a_type_with_the_tag_of_the_median_number_of_records():
+    listened = listened_to(flight("a", ["H1"], records=30), flight("a", ["H2"], records=20), flight("a", ["H3"], records=10))
+    assert len(listened.of_type(["H1", "H2", "H3"])["a"].listening) == 20
+
+
+def test_flights_come_in_order_of_time_and_each_record_stands_for_its_interval():
+    looks = listened_to(flight("z", ["H1"]), flight("a", ["H1"], day=1)).of_type(["H1"])
+    assert list(looks) == ["z", "a"]
+    assert looks["z"].minutes.sum() == pytest.approx(30 * 0.1)
+    assert not antenna_known(looks)
+
+
+def test_what_was_heard_does_not_change_what_was_searched():
+    silent, loud = listened_to(flight("a", ["H1"])), listened_to(flight("a", ["H1"], heard=["H1"]))
+    tables = [search_for_type("collar", ["H1"], listened, MODEL, (), AREA).area for listened in (silent, loud)]
+    pd.testing.assert_frame_equal(*tables)
+
+
+# what comes of it
+
+def test_a_second_flight_never_makes_the_ground_less_searched(searched):
+    _, found = searched
+    cautious = found.cells.pivot(index=["row", "column"], columns="flight_id", values="cautious")
+    assert (cautious[CAMPAIGN] >= cautious[["a", "b"]].max(axis=1) - 1e-9).all()
+
+
+def test_the_polygons_hold_the_area_of_the_table(searched):
+    _, found = searched
+    whole = found.area.set_index("flight_id").loc[CAMPAIGN]
+    polygon = next(each["geometry"] for each in found.polygons if each["flight_id"] == CAMPAIGN and each["probability"] == 0.9)
+    assert polygon.area / 1e4 == pytest.approx(whole["area_90_cautious_ha"])
+
+
+def test_the_curve_of_ground_searched_only_rises_and_ends_with_all_minutes(searched):
+    _, found = searched
+    assert found.cumulative["area_90_ha"].is_monotonic_increasing
+    assert found.cumulative["minutes"].iloc[-1] == pytest.approx(60 * 0.1)
+
+
+def test_without_drawn_models_ranges_have_no_interval(searched):
+    row = searched[1].ranges.iloc[0]
+    assert row["d90_m"] < row["d50_m"] and np.isnan(row["d50_low_m"])
+
+
+def test_a_type_that_no_flight_listened_to_has_no_search(searched):
+    assert search_for_type("collar", ["H9"], searched[0], MODEL, (), AREA) is None
+
+
+# animals not found
+
+def test_only_registered_animals_that_no_flight_heard_are_missing(searched):
+    listened, found = searched
+    register = tags(H1="animal", H2="animal", B1="beacon", D1="decoy", X1="unregistered")
+    missing = missing_tags(register, fixes({"H1": 9, "H2": 0, "B1": 0, "D1": 0, "X1": 0}), listened, {"collar": found.search}, True)
+    assert [tag.tag_id for tag in missing] == ["H2"]
+    assert missing[0].prior.sum() == pytest.approx(1.0) and missing[0].prior_text == "anywhere in the study area alike"
+
+
+def test_a_silent_tag_is_judged_by_the_flights_that_listened_to_it(searched):
+    listened, found = searched
+    missing = missing_tags(tags(H2="animal"), fixes({"H2": 0}), listened, {"collar": found.search}, True)[0]
+    first = found.cells[found.cells["flight_id"] == "a"]["cautious"].to_numpy()
+    assert missing.records_listened == 30 and np.allclose(missing.cautious, first)
+
+
+def test_an_animal_that_no_record_listened_to_is_not_called_silent(searched):
+    listened, found = searched
+    missing = missing_tags(tags(H7="animal"), fixes({"H7": 0}), listened, {"collar": found.search}, False)[0]
+    assert missing.records_listened == 0 and missing.prior_text == "anywhere within 500 m of the ground flown over alike"
+
+
+def test_battery_is_the_share_of_the_expected_life(searched):
+    listened, found = searched
+    register = tags(H2="animal").assign(deployed_utc=START - pd.Timedelta(days=30), expected_end_utc=START + pd.Timedelta(days=90))
+    assert missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True)[0].battery_used == pytest.approx(0.25)
+    assert np.isnan(missing_tags(tags(H2="animal"), fixes({"H2": 0}), listened, {"collar": found.search}, True)[0].battery_used)
+
+
+def test_the_survey_may_state_its_own_priors():
+    own = SimpleNamespace(name="gone", in_area=0.1, silent=0.2)
+    said = stated_priors(SimpleNamespace(search=SimpleNamespace(priors=(own,))))
+    assert [(prior.name, prior.in_area, prior.silent) for prior in said] == [("gone", 0.1, 0.2)]
+    assert stated_priors(SimpleNamespace(search=SimpleNamespace(priors=()))) == PRIORS
+
+
+# the test on beacons
+
+def beacons(*rows):
+    return conform(pd.DataFrame([{"tag_type": "collar", "height_above_ground_m": 0.0, "place_id": f"{row['tag_id']} 1", **row} for row in rows]), BEACONS)
+
+
+def test_a_beacon_under_the_track_is_sure_to_be_heard_and_one_far_off_is_not():
+    listened = listened_to(flight("a", ["B1", "B2"], heard=["B1"]))
+    tested = beacons_searched_for(listened, beacons({"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0}, {"tag_id": "B2", "easting_m": 900.0, "northing_m": 30_000.0}), MODEL)
+    near, far = tested.set_index("tag_id").loc["B1"], tested.set_index("tag_id").loc["B2"]
+    assert near["detection_cautious"] > 0.99 and near["heard"] and near["records_heard"] == 30
+    assert far["detection_cautious"] < 0.01 and not far["heard"]
+
+
+def test_a_beacon_is_tested_only_while_it_stands():
+    listened = listened_to(flight("a", ["B1"]), flight("b", ["B1"], day=1))
+    place = {"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0, "valid_from_utc": START + pd.Timedelta(hours=12)}
+    assert list(beacons_searched_for(listened, beacons(place), MODEL)["flight_id"]) == ["b"]
+
+
+def test_without_beacons_the_test_is_an_empty_table():
+    tested = beacons_searched_for(listened_to(flight("a", ["H1"])), beacons({"tag_id": "B1", "easting_m": 0.0, "northing_m": 0.0}), MODEL)
+    assert tested.empty and "detection_cautious" in tested
