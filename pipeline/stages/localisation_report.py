@@ -71,7 +71,7 @@ class LocalisationReport:
 
     def positions_table(self):
         """T1: every search with what came of it."""
-        shown = self.animals[self.animals["records_heard"] > 0]
+        shown = self.animals[self.animals["best_latitude"].notna()]
         frame = shown.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(shown["records_heard"], shown["records_listened"])],
                              place=[f"{east:.0f}, {north:.0f}".replace("-", "−") if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
         table = self.book.table("fixes", frame, "What was heard of every animal in every flight, and what that allows to be said.", {
