@@ -152,3 +152,8 @@ def test_awkward_names_stay_text_in_every_part(book):
 def test_the_running_head_cannot_leave_its_string():
     rules = running_heads('Where "tags" are</style>', "a\\b\n}")
     assert '"tags"' not in rules and "</style>" not in rules and "\n" not in rules and "}" not in rules.split('content:"')[1].split('"')[0]
+
+
+def test_a_number_keeps_its_unit_on_the_line_of_a_heading(book):
+    html = book.words("Errors of 240 m and 95 % of 12 minutes").report_html()
+    assert "240\u00a0m and 95\u00a0% of 12 minutes" in html

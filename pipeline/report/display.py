@@ -46,6 +46,11 @@ def shown(text: Any) -> str:
     return _SEE.sub(r'<a class="see" data-for="\1:\2" href="#\1-\2">\1 \2</a>', escape(str(text))).replace(_SEE_OPEN, "").replace(_SEE_CLOSE, "")
 
 
+def with_its_unit(text: str) -> str:
+    """The text with a space that does not break between a number and its unit: "240 m" stays on one line of a heading."""
+    return re.sub(r"(?<=\d) (?=(?:m|km|ha|dB|min|s|degrees)\b|%)", "\u00a0", text)
+
+
 def checked_name(name: str) -> str:
     """The name, if it can serve as file name and element id: lower case letters, digits, single - or _ between."""
     if not NAME_RULE.fullmatch(name):
@@ -86,7 +91,7 @@ class Words(Part):
     def report_html(self) -> str:
         if self.level not in (2, 3, 4):
             raise ValueError(f"a heading inside a report has level 2, 3 or 4, not {self.level}")
-        head = f"<h{self.level}>{shown(self.heading)}</h{self.level}>" if self.heading else ""
+        head = f"<h{self.level}>{shown(with_its_unit(self.heading))}</h{self.level}>" if self.heading else ""
         body = "".join(f"<p>{shown(paragraph)}</p>" for paragraph in self.paragraphs if str(paragraph).strip())
         return f'<div class="{"words lead" if self.lead else "words"}">{head}{body}</div>'
 
