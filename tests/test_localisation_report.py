@@ -64,3 +64,12 @@ def test_what_was_taken_by_hand_is_counted_when_it_was_used():
     taken = pd.DataFrame({"kind": ["bearing", "bearing", "sighting"], "used": [True, True, False]})
     assert say.by_hand_heading(taken) == "2 bearings entered the fixes"
     assert say.by_hand_heading(taken.assign(used=False)) == "Nothing taken by hand entered a fix"
+
+
+def test_ground_searched_is_told_with_what_the_model_leaves_out():
+    area = pd.DataFrame({"flight_id": ["all flights"], "area_ha": [1100.0], "area_90_cautious_ha": [640.0]})
+    effort = pd.DataFrame({"flight_id": ["a", "all flights"], "listening_min": [22.0, 22.0], "distance_km": [15.0, 15.0]})
+    said = say.search_paragraphs(area, effort, pd.DataFrame({"text": ["Of 4 beacons, 4 were heard."]}))
+    assert say.search_heading(area) == "640 of 1,100 ha were searched to 0.9 or more (cautious)"
+    assert said[0] == "1 flight listened for 22 minutes over 15 km on effort." and said[-1] == "Of 4 beacons, 4 were heard."
+    assert "much weaker than its type" in said[1]

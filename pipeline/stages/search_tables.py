@@ -26,7 +26,7 @@ from pipeline.stages.workspace import Workspace
 
 MOST_CELLS = 1200           # a second per flight and tag type
 MOST_CELLS_CUMULATIVE = 150  # the curve asks for the same again at every point of it
-EVERY_MIN = 10.0
+EVERY_MIN = 5.0
 MARGIN_M = 500.0
 
 AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_independent_ha", "area_50_one_look_ha", "area_90_one_look_ha", "area_50_cautious_ha",
