@@ -216,7 +216,7 @@ def pair_paragraphs(proximity) -> list[str]:
         return []
     sure = int((pairs["probability_100_m"] >= 0.95).sum())
     return [f"{counted(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
-            "Overlapping regions alone never say that two animals were together; errors that both positions share cancel in part."]
+            "Overlapping regions alone never say that two animals were together; errors that both positions share would cancel in part and are here counted for each, so the intervals are rather too wide."]
 
 
 def pair_alt(pairs) -> str:
