@@ -207,7 +207,7 @@ class MapSheet:
             ("region 50", "50 % region of a tag", self._any_region(0.5)),
             ("region 80", "80 % region", self._any_region(0.8)),
             ("region 95", "95 % region", self._any_region(0.95)),
-            ("beacon", "beacon, line to its estimate", _any_row(self.beacon_marks)),
+            ("beacon", "beacon, line to its estimate" if self._any_estimate() else "beacon", _any_row(self.beacon_marks)),
             ("fetch", "to be fetched", _any_row(self.fetch_marks)),
         ]
         return [(symbol, words) for symbol, words, shown in entries if shown]
@@ -218,6 +218,9 @@ class MapSheet:
 
     def _any_record(self, column: str, value: bool) -> bool:
         return self.record_marks is not None and column in self.record_marks and bool((self.record_marks[column] == value).any())
+
+    def _any_estimate(self) -> bool:
+        return self.beacon_marks is not None and bool(self.beacon_marks["estimate_easting_m"].notna().any())
 
     def _any_region(self, probability: float) -> bool:
         return self.region_shapes is not None and bool(np.isclose(self.region_shapes["probability"], probability).any())
