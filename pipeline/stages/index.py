@@ -26,7 +26,7 @@ def build(workspace: Workspace) -> None:
     write_layers(workspace)
     sentences = say.report_sentences(found)
     page = render_index(
-        title=survey.title, campaign=survey.campaign, subtitle=_dates(found), status=survey.status, opening=say.opening(found), answers=say.answers(found),
+        title=survey.title, campaign=survey.campaign, subtitle=_dates(found.flights), status=survey.status, opening=say.opening(found), answers=say.answers(found),
         next_steps=say.next_steps(found), message_counts=found.messages["severity"].value_counts().to_dict(), messages_file="tables/messages.csv",
         reports=[(f"{stage}.html", title, sentences[stage], _picture(workspace, name)) for stage, (title, name) in REPORTS.items()],
         overview=_overview(workspace, found), permits=dict(survey.permits), sensitive=survey.sensitive, closing_html=workspace.closing_html,
@@ -36,19 +36,22 @@ def build(workspace: Workspace) -> None:
 
 def gather(workspace: Workspace) -> say.Found:
     """Every table that the answers are made from."""
-    work, survey, tags = workspace.read_work, workspace.survey, workspace.read_work("tags")
+    work, table, survey, tags = workspace.read_work, workspace.read_table, workspace.survey, workspace.read_work("tags")
+    fixes = table("fixes", FIXES)
     return say.Found(
-        flights=work("flights"), effort=work("effort"), tags_heard=work("tags_heard"), messages=work("messages"), crude=work("beacon_strongest_record_summary"),
-        changes=work("changes"), animals=located.animals_of(workspace.read_table("fixes", FIXES), tags), tests=work("beacon_tests"),
-        errors=workspace.read_table("beacon_errors", BEACON_ERRORS), triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"),
-        searched=work("searched_area"), well_searched=work("well_searched_beacons"), steps=workspace.read_table("movement_steps"),
-        movement=workspace.read_table("movement_animals"), permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
+        flights=work("flights"), tags_heard=work("tags_heard"), messages=work("messages"), changes=work("changes"),
+        animals=located.animals_of(fixes, tags), decoys=fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])],
+        tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"),
+        triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"),
+        steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
     )
 
 
-def _dates(found: say.Found) -> str:
-    first, last = found.flights["start_utc"].min(), found.flights["end_utc"].max()
-    return f"{counted(len(found.flights), 'flight')}, {first:%Y-%m-%d} to {last:%Y-%m-%d} (UTC)" if len(found.flights) else "no flights"
+def _dates(flights) -> str:
+    if flights.empty:
+        return "no flights"
+    first, last = (f"{moment:%Y-%m-%d}" for moment in (flights["start_utc"].min(), flights["end_utc"].max()))
+    return f"{counted(len(flights), 'flight')}, {first if first == last else f'{first} to {last}'} (UTC)"
 
 
 def _picture(workspace: Workspace, name: str):
@@ -65,6 +68,7 @@ def _overview(workspace: Workspace, found: say.Found):
     sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
     if len(best):
         sheet = sheet.fixes(best[["tag_id", "easting_m", "northing_m"]])
-    if len(found.walk):
-        sheet = sheet.fetch(found.walk[["tag_id", "easting_m", "northing_m"]].assign(note=found.walk["note"]))
+    walk = found.walk[found.walk["easting_m"].notna()]  # a tag may call for a walk although no flight gave a place
+    if len(walk):
+        sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]])
     return Book(workspace.tables, workspace.figures).map("overview", sheet, "Each animal where the best of its flights placed it, and the tags to look for.")

@@ -1,4 +1,4 @@
-"""The supervisor's ten questions, answered from the tables in one or two plain sentences each."""
+"""The supervisor's ten questions, answered from the tables in a few plain sentences each."""
 
 from __future__ import annotations
 
@@ -6,11 +6,19 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.calibration import error_summary, what_beacons_can_prove
+from pipeline.calibration import error_summary
 from pipeline.location import PLACED
+from pipeline.stages import calibration_words as tested
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
+from pipeline.stages.calibration_numbers import probability
 from pipeline.wording import counted, listed, two_figures
+
+PERMITS = ("wildlife", "ethics", "aviation", "landowner")
+# Below so many beacon fixes nine in ten of them is nearly all: the largest error is told instead.
+FEWEST_FOR_NINE_IN_TEN = 10
+PILOT_DECIDES = "Where and how to fly is for the licensed pilot to decide."
+NO_COMPARISON = "Nothing is compared with an earlier campaign: each run stands for itself, and a change of tags, gain, antenna or settings between campaigns is not looked for."
 
 
 @dataclass(frozen=True)
@@ -18,41 +26,43 @@ class Found:
     """The tables that the answers are made from."""
 
     flights: pd.DataFrame
-    effort: pd.DataFrame
     tags_heard: pd.DataFrame
     messages: pd.DataFrame
-    crude: pd.DataFrame
     changes: pd.DataFrame
     animals: pd.DataFrame        # fixes of animals
+    decoys: pd.DataFrame         # fixes of decoys
     tests: pd.DataFrame          # held-out beacons
     errors: pd.DataFrame         # beacon_errors
+    beacons: pd.DataFrame        # beacon_places
+    coverage: pd.DataFrame
+    reach: pd.DataFrame          # beacon_reach
     triage: pd.DataFrame
     walk: pd.DataFrame
     not_found: pd.DataFrame
     searched: pd.DataFrame
     well_searched: pd.DataFrame
     steps: pd.DataFrame
-    movement: pd.DataFrame
+    has_register: bool
     permits: dict
     status: str
     sensitive: bool
 
 
 def opening(found: Found) -> list[str]:
-    """What the campaign found, in a paragraph."""
-    first, second = (located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage) + [""])[:2]
-    return [first, " ".join([second, movement_sentence(found)]).strip()]
+    """What the campaign found, in two paragraphs: where the animals are and how well that is known; what is missing, to be fetched, and moved."""
+    return [located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage)[0],
+            " ".join([missing(found), fates(found), movement(found)])]
 
 
 def answers(found: Found) -> list[tuple[str, list[str]]]:
     """Question and paragraphs, in the order in which a supervisor asks."""
     return [
-        ("Can I trust the positions, and where not?", [trust(found)]),
+        ("Can I trust the positions, and where not?", trust(found)),
         ("How many beacons say so, and were they independent of the fit?", [independence(found)]),
-        ("Which animals are missing, and did we really look there?", [located.missing_sentence(found.not_found), searched(found)]),
+        ("Which animals are missing, and did we really look there?", [missing(found), searched(found)]),
         ("What must be fetched, how urgent, how sure?", [fetch(found)]),
-        ("Did anything move or change?", [movement_sentence(found), "Nothing is compared with an earlier campaign: each run stands for itself, and a change of tags, gain, antenna or settings between campaigns is not looked for."]),
-        ("What was thrown away, by whose rule?", [thrown_away(found)]),
+        ("Did anything move or change?", [movement(found), NO_COMPARISON]),
+        ("What was thrown away, by whose rule?", thrown_away(found)),
         ("Which statements would fall if one assumption fell?", [assumptions(found)]),
         ("Was the work legal and gentle?", [permits(found)]),
         ("What should the next flight do?", [next_flight(found)]),
@@ -60,116 +70,236 @@ def answers(found: Found) -> list[tuple[str, list[str]]]:
     ]
 
 
-def trust(found: Found) -> str:
+# Errors and their test
+
+def trust(found: Found) -> list[str]:
+    """The errors measured on beacons, and what the beacons do not speak for."""
     if found.errors.empty:
-        return "That is not known: no beacon was heard, so no error was measured. The regions are as wide as simulations of such models ask for, and untested here."
-    whole = error_summary(found.errors)
-    inside = int((found.errors["level_after"] <= 0.95).sum())
-    return (f"On beacons the median error was {two_figures(whole['median_m'])} m and nine in ten were within {two_figures(whole['p90_m'])} m; the 95 % regions held {inside} of {whole['n']}. "
-            "Do not lean on positions where no beacon stood like it: other habitats, other distances, other tags, and ground behind hills, which the model does not yet know.")
+        return [f"That is not known: {_why_untested(found)}, so no error was measured. The regions are as wide as simulations of such models ask for, and untested here."]
+    behind = "Loss behind hills and in vegetation is not in the model, and no register names the habitat."
+    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {behind}"]
+
+
+def _why_untested(found: Found) -> str:
+    count = found.beacons["tag_id"].nunique()
+    return "no beacon was put out" if not count else "the one beacon was not heard" if count == 1 else f"none of the {count} beacons was heard"
+
+
+def _error_sentence(errors: pd.DataFrame) -> str:
+    whole, largest = error_summary(errors), two_figures(errors["error_m"].max())
+    if whole["n"] == 1:
+        return f"One beacon fix was tested; its error was {largest} m."
+    rest = f"nine in ten errors were below {two_figures(whole['p90_m'])} m" if whole["n"] >= FEWEST_FOR_NINE_IN_TEN else f"the largest of {whole['n']} was {largest} m"
+    return f"On beacons the median error was {two_figures(whole['median_m'])} m, and {rest}."
+
+
+def _held_sentence(errors: pd.DataFrame) -> str:
+    inside = int((errors["level_after"] <= 0.95).sum())
+    if len(errors) == 1:
+        return f"The 95 % region {'held' if inside else 'did not hold'} it."
+    return f"The 95 % regions held the truth in {inside} of {counted(len(errors), 'fix', 'fixes')}."
 
 
 def independence(found: Found) -> str:
+    """How many beacons tested, how, and what so many can show."""
     places = found.tests["place_id"].nunique() if len(found.tests) else 0
     if not places:
-        return "None: no beacon was heard."
-    low = what_beacons_can_prove(places)[0]
-    return (f"{counted(places, 'beacon')}, heard {counted(len(found.tests), 'time')}. Each was located by a model fitted without it and widened by what the others showed, so each is a test of its own; repeats of one beacon are not. "
-            f"So many beacons can prove at best that the regions hold {low:.2f} or more of the truths (95 % interval).")
+        return f"None: {_why_untested(found)}."
+    heard = f"{places} of {counted(len(found.beacons), 'beacon')} {'was' if places == 1 else 'were'} heard, in {counted(len(found.tests), 'fix', 'fixes')}."
+    if places == 1:
+        return f"{heard} It was located by a model that never saw it and so rests on its priors, with a region as wide as simulations ask for. One beacon proves next to nothing."
+    row = found.coverage[(found.coverage["calibration"] == "after") & (found.coverage["nominal"] == 0.95) & (found.coverage["counted_by"] == tested.COUNTED_PLACES)].iloc[0]
+    return (f"{heard} Each was located by a model fitted without it and widened by what the others showed. Flights repeated over one beacon are not new beacons: counted as {counted(places, 'place')}, "
+            f"the 95 % regions held {probability(row['share'])} of the truths, with a 95 % interval of {probability(row['low_95'])} to {probability(row['high_95'])}.")
+
+
+# Animals missing, to be fetched, moving
+
+def missing(found: Found) -> str:
+    """Who was not found; without a register nobody can be missed."""
+    if found.has_register:
+        return located.missing_sentence(found.not_found)
+    unheard = f" {located.missing_sentence(found.not_found)}" if len(found.not_found) else ""
+    return f"There is no register, so every tag of the logs that is no beacon counts as an animal, and an animal that no log names cannot be missed.{unheard}"
 
 
 def searched(found: Found) -> str:
+    """How much ground was searched for the weakest tags, and the test of that on beacons."""
     whole = found.searched[found.searched["flight_id"] == "all flights"]
     if whole.empty:
         return "No ground can be called searched."
     least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-    test = str(found.well_searched.iloc[0]["text"]) if len(found.well_searched) else ""
-    return f"For the weakest type of tag {two_figures(least['area_90_cautious_ha'])} of {two_figures(least['area_ha'])} ha were searched to 0.9 or more, cautiously reckoned. {test}".strip()
+    first = f"For the weakest type of tag {_part_of_ground(least['area_90_cautious_ha'], least['area_ha'])} were searched to 0.9 or more, cautiously reckoned."
+    if found.well_searched.empty or not found.well_searched.iloc[0]["beacons"]:
+        return f"{first} No beacon lay on such ground, so that is untested."
+    test = found.well_searched.iloc[0]
+    return (f"{first} Beacons lay on such ground in {counted(int(test['beacons']), 'search', 'searches')} and were heard in {test['heard']} "
+            f"(exact 95 % interval of the share {probability(test['share_low'])} to {probability(test['share_high'])}, repeats over one beacon counted as new).")
+
+
+def _part_of_ground(part_ha: float, whole_ha: float) -> str:
+    if part_ha >= whole_ha:
+        return f"all {two_figures(whole_ha)} ha"
+    if two_figures(part_ha) == two_figures(whole_ha):
+        return f"nearly all of {two_figures(whole_ha)} ha"
+    return f"{two_figures(part_ha)} of {two_figures(whole_ha)} ha"
+
+
+def fates(found: Found) -> str:
+    """What calls for a walk, or why pulse rates cannot tell."""
+    if len(found.walk) or found.triage["class"].str.startswith("Confirmed").any():
+        return located.fetch_sentence(found.walk, found.triage)
+    if not found.animals["records_heard"].gt(0).any():
+        return "No tag of an animal was heard, so nothing is known of their pulse rates."
+    if not found.tags_heard["pulse_interval_s"].notna().any():
+        return "The logs hold no pulse rate, so no tag can be called to a walk by it."
+    if not found.triage["pulse_rate_mortality_per_min"].notna().any():
+        return "No register names a mortality rate, so pulse rates call no tag to a walk."
+    return located.fetch_sentence(found.walk, found.triage)
 
 
 def fetch(found: Found) -> str:
-    words = located.fetch_sentence(found.walk, found.triage)
+    """The first tag to walk to, and what its rate rests on."""
     if found.walk.empty:
-        return words
+        return fates(found)
     first = found.walk.iloc[0]
-    return f"{words} First {first['tag_id']}: {first['note'][0].lower()}{first['note'][1:]} A mortality rate is no proof of death."
+    behind = found.triage.set_index("tag_id").loc[first["tag_id"]]
+    opening_words = f"First {first['tag_id']}: the" if len(found.walk) > 1 else "The"
+    return (f"{fates(found)} {opening_words} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
+            f"{counted(int(behind['flights_mortality']), 'flight')}. {first['note']} A mortality rate is no proof of death.")
 
 
-def movement_sentence(found: Found) -> str:
-    tested = found.steps[found.steps["verdict"].isin(["moved", "not shown"])] if len(found.steps) else found.steps
-    if tested.empty:
-        return "No animal has two usable positions, so nothing can be said of movement."
-    moved = tested.loc[tested["verdict"] == "moved", "tag_id"].nunique()
-    return (f"{moved} of {counted(tested['tag_id'].nunique(), 'animal')} with two positions or more moved farther than the error of the positions allows; in half of the steps a movement below "
-            f"{two_figures(tested['minimum_detectable_m'].median())} m could not have been seen.")
+def movement(found: Found) -> str:
+    """How many animals moved for certain, and what could not have been seen."""
+    tested_steps = found.steps[found.steps["verdict"].isin(["moved", "not shown"])] if len(found.steps) else found.steps
+    if tested_steps.empty:
+        why = "There was one flight" if len(found.flights) == 1 else "No animal has two usable positions"
+        return f"{why}, so nothing can be said of movement between flights."
+    moved = tested_steps.loc[tested_steps["verdict"] == "moved", "tag_id"].nunique()
+    return (f"{moved} of {counted(tested_steps['tag_id'].nunique(), 'animal')} with two positions or more moved farther than the error of the positions allows; in half of the steps a movement below "
+            f"{two_figures(tested_steps['minimum_detectable_m'].median())} m could not have been seen.")
 
 
-def thrown_away(found: Found) -> str:
+# Rules, assumptions, permits
+
+def thrown_away(found: Found) -> list[str]:
+    """Rows and flights left out by the software, positions withheld by the gates, hits not believed."""
     changes = found.changes[found.changes["rows"] > 0] if len(found.changes) else found.changes
-    said = [f"{row.rule} ({counted(int(row.rows), 'row')})" for row in changes.head(5).itertuples()]
+    said = [f"{row.rule} ({counted(int(row.rows), 'row')})" for row in changes.itertuples()]
     unfit = int((found.flights["verdict"] != "fit for location").sum())
-    first = f"By rules of the software: {listed(said)}." if said else "Nothing was changed or left out on reading."
+    rows = f"By rules of the software: {listed(said, most=6)}." if said else "Nothing was changed or left out on reading."
+    flights = f"{unfit} of {counted(len(found.flights), 'flight')} {'was' if unfit == 1 else 'were'} not fit for location." if unfit else "Every flight was fit for location."
+    return [f"{rows} {flights} No record was dropped for being weak.", " ".join([*_withheld(found.animals), *_disbelieved(found)])]
+
+
+def _withheld(animals: pd.DataFrame) -> list[str]:
+    withheld = int(animals["status"].isin(["area only", "heard once"]).sum())
+    if not withheld:
+        return []
+    return [f"In {withheld} of {counted(len(animals), 'search', 'searches')} for animals, one animal in one flight each, something was heard and the gates of the survey file (localisation.gates) let no position be stated; "
+            "the regions are kept."]
+
+
+def _disbelieved(found: Found) -> list[str]:
     doubted = int((found.animals["status"] == "suspect").sum())
-    flights = f"{unfit} of {counted(len(found.flights), 'flight')} {'was' if unfit == 1 else 'were'} not fit for location" if unfit else "Every flight was fit for location"
-    hits = f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted" if doubted else "no hit of an animal is doubted"
-    return f"{first} {flights}, and {hits}. No record was dropped for being weak."
+    words = [f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted." if doubted else "No hit of an animal is doubted."]
+    decoys = found.tags_heard[(found.tags_heard["role"] == "decoy") & (found.tags_heard["records_listened"] > 0)]
+    if len(decoys):
+        seemed, placed = int((decoys["records_heard"] > 0).sum()), found.decoys.loc[found.decoys["status"].isin(PLACED), "tag_id"].nunique()
+        listened = f"Of {counted(len(decoys), 'decoy')}, known to be switched off, {seemed or 'none'} seemed to be heard"
+        words.append(f"{listened}, in {int(decoys['records_heard'].sum())} of {int(decoys['records_listened'].sum()):,d} records, and {placed or 'none'} got a position." if seemed else
+                     f"{listened} in {int(decoys['records_listened'].sum()):,d} records.")
+    return words
 
 
 def assumptions(found: Found) -> str:
+    """What rests on what."""
     if found.errors.empty:
-        return "All of them: without beacons every radius rests on the priors of the signal model, on the heights and azimuths as logged, and on clocks that agree."
+        return "All of them: without a beacon heard every radius rests on the priors of the signal model, on the heights and azimuths as logged, and on clocks that agree."
     return ("Heights, azimuths and clocks are taken as logged; a clock some seconds off or magnetic north taken for true would show as larger beacon errors, which the widening then covers. "
+            "If the gain was changed between flights, neither strengths nor the threshold of hearing mean the same in each, and positions and ground searched fall together. "
             "The detection figures fall if animals hide where tags cannot be heard; the fates fall if the register's pulse rates are wrong.")
 
 
 def permits(found: Found) -> str:
-    missing = [name for name in ("wildlife", "ethics", "aviation", "landowner") if not str(found.permits.get(name) or "").strip()]
-    if missing:
-        return f"Not recorded: {listed(missing)}. Whether the work was legal and gentle is for the authority, the licensed pilot and the permit holder to say; the logs do not tell."
-    return "Permits are named below. Whether the work was gentle the logs do not tell: reactions of animals and incidents are to be added by those who were there."
-
-
-def next_flight(found: Found) -> str:
-    weak = found.animals[found.animals["status"].isin(["several places", "area only", "heard once"])]
-    never = sorted(set(weak["tag_id"]) - set(found.animals.loc[found.animals["status"].isin(PLACED), "tag_id"]))
-    if never:
-        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(never)}. Where and how to fly is for the licensed pilot to decide."
-    return "Every animal that was heard has a position in some flight; another flight is worth most for those not found and for the widest regions. Where and how to fly is for the licensed pilot to decide."
+    """Which permits the survey file names."""
+    unnamed = [name for name in PERMITS if not str(found.permits.get(name) or "").strip()]
+    gentle = "Whether the work was gentle the logs do not tell: reactions of animals and incidents are to be added by those who were there."
+    if not unnamed:
+        return f"Permits are named below. {gentle}"
+    final = " The status says final; it should not, until they are." if found.status == "final" else ""
+    return f"Permits not recorded in the survey file: {listed(unnamed)}.{final} Whether the work was legal is for the authority, the licensed pilot and the permit holder to say. {gentle}"
 
 
 def leaving(found: Found) -> str:
+    """Whether the page may be shared."""
     if found.sensitive:
-        return "No: exact positions are inside, and the survey file calls this campaign sensitive. Generalise to a grid before anything is shared, and never by random shifts."
+        return "No: exact positions are inside, and a campaign counts as sensitive unless its survey file says otherwise. Generalise to a grid before anything is shared, and never by random shifts."
     return "Exact positions and flight tracks are inside. The survey file does not call them sensitive; ask the permit holder before sharing."
+
+
+# What comes next
+
+def never_placed(found: Found) -> list[str]:
+    """Animals that were heard, and in no flight well enough for a position."""
+    heard, placed = (set(found.animals.loc[rows, "tag_id"]) for rows in (found.animals["status"].isin(["several places", "area only", "heard once"]), found.animals["status"].isin(PLACED)))
+    return sorted(heard - placed)
+
+
+def next_flight(found: Found) -> str:
+    """What another flight is worth most for."""
+    unplaced, silent, best = never_placed(found), list(found.not_found["tag_id"]) if len(found.not_found) else [], located.best_per_animal(found.animals)
+    if not found.animals["records_heard"].gt(0).any():
+        return f"Nothing was heard of any animal. Before another flight, test the receiver and its settings on a tag at a known place. {PILOT_DECIDES}"
+    if unplaced:
+        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(unplaced)}. {PILOT_DECIDES}"
+    if best.empty:
+        return f"Nothing that was heard is believed enough to be flown to. {PILOT_DECIDES}"
+    widest = best.loc[best["error_radius_95_m"].idxmax()]
+    also = f"those not found ({listed(silent)}) and for " if silent else ""
+    return (f"Every animal that was believed heard has a position in some flight. Another flight is worth most for {also}the widest regions, first {widest['tag_id']} "
+            f"(95 % radius {two_figures(widest['error_radius_95_m'])} m). {PILOT_DECIDES}")
 
 
 def next_steps(found: Found) -> list[str]:
     """At most five lines, the most urgent first."""
-    steps = []
-    if len(found.walk):
-        steps.append(f"Look for {listed(found.walk['tag_id'])} on foot, with the circles of the localisation report and its cautions.")
-    counts = found.messages["severity"].value_counts()
-    if counts.get("stop", 0) + counts.get("look", 0):
-        steps.append(f"Read the {counted(int(counts.get('stop', 0) + counts.get('look', 0)), 'message')} that ask for a look, on the quality page.")
-    if found.errors.empty:
-        steps.append("Put out beacons: four or more in every flight, eight or more over the campaign.")
-    elif found.tests["place_id"].nunique() < 8:
-        steps.append("Put out more beacons next time: eight or more places.")
-    silent = found.not_found[found.not_found["class"] == "not heard"] if len(found.not_found) else found.not_found
-    if len(silent):
-        steps.append(f"Decide on {listed(silent['tag_id'])}: fly wider, ask for the battery's age, or keep listening.")
-    if found.status == "draft":
-        steps.append("Set the status to checked in the survey file when this page has been read.")
-    return steps[:5]
+    silent, unsought = (list(found.not_found.loc[found.not_found["class"] == name, "tag_id"]) if len(found.not_found) else [] for name in ("not heard", "not searched"))
+    steps = [
+        f"Look for {listed(found.walk['tag_id'])} on foot, with the circles of the localisation report and its cautions." if len(found.walk) else "",
+        _messages_step(found.messages),
+        f"Fly again for {listed(never_placed(found))}: heard, and in no flight well enough for a position." if never_placed(found) else "",
+        f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
+        f"Decide on {listed(silent)}: fly wider, ask for the battery's age, or keep listening." if silent else "",
+        _beacon_step(found),
+        "Set the status to checked in the survey file when this page has been read." if found.status == "draft" else "",
+    ]
+    return [step for step in steps if step][:5]
+
+
+def _messages_step(messages: pd.DataFrame) -> str:
+    counts = messages["severity"].value_counts()
+    stop, look = int(counts.get("stop", 0)), int(counts.get("look", 0))
+    if not stop and not look:
+        return ""
+    said = listed([f"{verb} {'the one message' if count == 1 else f'the {count} messages'} marked {mark}" for verb, count, mark in (("settle", stop, "stop"), ("read", look, "look")) if count])
+    return f"{said[0].upper()}{said[1:]}, in the quality report."
+
+
+def _beacon_step(found: Found) -> str:
+    heard = found.tests["place_id"].nunique() if len(found.tests) else 0
+    if not heard and len(found.beacons):
+        return "Find out why no beacon was heard: its tag, the frequency, the gain, the distance."
+    if not heard:
+        return "Put out beacons: four or more in every flight, eight or more over the campaign."
+    return "Put out more beacons next time: eight places or more." if heard < 8 else ""
 
 
 def report_sentences(found: Found) -> dict[str, str]:
     """The one-sentence answer of each report."""
-    whole = error_summary(found.errors) if len(found.errors) else None
     return {
-        "1_quality_check": f"{quality.fitness_sentence(found.flights)}",
+        "1_quality_check": quality.fitness_sentence(found.flights),
         "2_localisation": located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage)[0].split(". ")[0].rstrip(".") + ".",
-        "3_error_calibration": "No beacon was heard, so no error claim is tested." if whole is None else
-        f"Median error {two_figures(whole['median_m'])} m on {counted(found.tests['place_id'].nunique(), 'beacon')} that the model had not seen.",
-        "4_movement_summaries": movement_sentence(found).split(";")[0].rstrip(".") + ".",
+        "3_error_calibration": f"No error claim is tested: {_why_untested(found)}." if found.errors.empty else
+        f"Median error {two_figures(error_summary(found.errors)['median_m'])} m on {counted(found.tests['place_id'].nunique(), 'beacon')} that the model had not seen.",
+        "4_movement_summaries": movement(found).split(";")[0].rstrip(".") + ".",
     }

@@ -1,0 +1,205 @@
+"""The supervisor's page in words, for campaigns that lack what the demo has, and the layers for a GIS."""
+
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.columns import BEACON_ERRORS, BEACONS, FIXES, TRACK, conform
+from pipeline.exchange import write_results
+from pipeline.geodesy import choose_projection
+from pipeline.stages import index
+from pipeline.stages import index_words as say
+from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
+from pipeline.stages.workspace import Workspace
+from pipeline.survey import load_survey
+
+PROJECTION = choose_projection(np.array([57.2, 57.21]), np.array([-4.1, -4.1]))
+
+
+@pytest.fixture(scope="module")
+def found(demo_folder, project):
+    return index.gather(Workspace(load_survey(project / "data" / "demo" / "survey.yml"), demo_folder, demo_folder))
+
+
+def untested(found, beacons):
+    """The same campaign with so many beacons put out and none of them heard."""
+    return replace(found, errors=found.errors[:0], tests=found.tests[:0], beacons=found.beacons[:beacons])
+
+
+def alone(found, beacons, fixes):
+    """The same campaign with only the first fixes of the first beacons."""
+    names = list(found.beacons["tag_id"][:beacons])
+    errors, tests = (table[table["tag_id"].isin(names)].groupby("tag_id").head(fixes) for table in (found.errors, found.tests))
+    return replace(found, errors=errors, tests=tests, beacons=found.beacons[:beacons])
+
+
+def with_status(found, status):
+    return replace(found, animals=found.animals.assign(status=status))
+
+
+def texts(found):
+    return [*say.opening(found), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *say.next_steps(found), *say.report_sentences(found).values()]
+
+
+# The demo
+
+def test_the_ten_questions_are_answered_in_whole_sentences(found):
+    answers = say.answers(found)
+    assert len(answers) == 10 and all(question.endswith("?") for question, _ in answers)
+    assert all(words.endswith(".") and "nan" not in words.lower().split() and "None" not in words for words in texts(found))
+
+
+def test_errors_and_coverage_are_those_of_the_table(found):
+    inside = (found.errors["level_after"] <= 0.95).sum()
+    words = " ".join(say.trust(found))
+    assert f"The 95 % regions held the truth in {inside} of {len(found.errors)} fixes." in words
+    assert "Believe this for grouse backpack and hare collar" in words and "Loss behind hills" in words
+
+
+def test_repeats_over_one_beacon_are_not_counted_as_beacons(found):
+    words = say.independence(found)
+    assert words.startswith("9 of 9 beacons were heard, in 54 fixes.") and "counted as 9 places" in words and "95 % interval of 0." in words
+
+
+def test_a_tag_to_fetch_comes_first_and_is_not_called_dead(found):
+    assert list(found.walk["tag_id"]) == ["G08"]
+    assert say.next_steps(found)[0].startswith("Look for G08 on foot")
+    assert "A mortality rate is no proof of death." in say.fetch(found) and " passes of " in say.fetch(found)
+
+
+def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
+    own = found.animals["tag_id"] == "H01"
+    changed = replace(found, animals=found.animals.assign(status=found.animals["status"].mask(own, "area only")))
+    assert "H01" in say.never_placed(changed) and "H01" in say.next_flight(changed)
+    assert any(step.startswith("Fly again for") and "H01" in step for step in say.next_steps(changed))
+
+
+def test_decoys_are_told_with_how_often_they_seemed_to_be_heard(found):
+    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,716 records, and none got a position." in say.thrown_away(found)[1]
+    silent = replace(found, tags_heard=found.tags_heard.assign(records_heard=0))
+    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,716 records." in say.thrown_away(silent)[1]
+
+
+# Campaigns that lack something
+
+def test_beacons_not_put_out_and_beacons_not_heard_are_different_faults(found):
+    assert "no beacon was put out, so no error was measured" in say.trust(untested(found, 0))[0]
+    assert "none of the 9 beacons was heard" in say.trust(untested(found, 9))[0] and "the one beacon was not heard" in say.independence(untested(found, 1))
+    assert any(step.startswith("Put out beacons: four or more") for step in say.next_steps(untested(found, 0)))
+    assert any(step.startswith("Find out why no beacon was heard") for step in say.next_steps(replace(untested(found, 9), walk=found.walk[:0])))
+    assert say.assumptions(untested(found, 0)).startswith("All of them")
+
+
+def test_one_beacon_proves_next_to_nothing(found):
+    one = alone(found, 1, 1)
+    assert say.trust(one)[0].startswith("One beacon fix was tested; its error was ") and " held it." in say.trust(one)[0]
+    assert say.independence(one).startswith("1 of 1 beacon was heard, in 1 fix.") and "proves next to nothing" in say.independence(one)
+
+
+def test_of_few_fixes_the_largest_error_is_told_and_not_nine_in_ten(found):
+    assert "the largest of 4 was" in say.trust(alone(found, 2, 2))[0] and "nine in ten" not in say.trust(alone(found, 2, 2))[0]
+
+
+def test_without_a_register_nobody_can_be_missed(found):
+    assert "an animal that no log names cannot be missed" in say.missing(replace(found, has_register=False))
+    assert "cannot be missed" not in say.missing(found)
+
+
+def test_animals_nobody_listened_to_are_not_called_absent(found):
+    unsought = replace(found, not_found=found.not_found.assign(**{"class": "not searched"}))
+    assert "Not listened to at all: G03. That is not an absence." in say.missing(unsought)
+    assert "Listen for G03, which no usable record did." in say.next_steps(unsought)
+
+
+def test_when_nothing_was_heard_the_receiver_is_tested_before_another_flight(found):
+    silent = with_status(replace(untested(found, 9), animals=found.animals.assign(records_heard=0), walk=found.walk[:0], triage=found.triage.assign(**{"class": "Not heard"}), steps=found.steps[:0]), "not heard")
+    assert say.next_flight(silent).startswith("Nothing was heard of any animal. Before another flight, test the receiver")
+    assert say.fetch(silent) == "No tag of an animal was heard, so nothing is known of their pulse rates."
+    assert all(words.endswith(".") for words in texts(silent))
+
+
+def test_no_pulse_rate_in_the_logs_is_not_a_clean_bill(found):
+    bare = replace(found, walk=found.walk[:0], triage=found.triage.assign(**{"class": "Heard, mode unknown"}))
+    assert say.fates(replace(bare, tags_heard=found.tags_heard.assign(pulse_interval_s=np.nan))) == "The logs hold no pulse rate, so no tag can be called to a walk by it."
+    unregistered = replace(bare, triage=bare.triage.assign(pulse_rate_mortality_per_min=np.nan))
+    assert say.fates(unregistered) == "No register names a mortality rate, so pulse rates call no tag to a walk."
+    assert say.fates(bare) == "No tag calls for a retrieval walk by its pulse rate."
+
+
+def test_one_flight_says_nothing_of_movement(found):
+    assert say.movement(replace(found, steps=found.steps[:0], flights=found.flights[:1])) == "There was one flight, so nothing can be said of movement between flights."
+    assert say.movement(replace(found, steps=found.steps[:0])).startswith("No animal has two usable positions")
+
+
+def test_final_without_permits_is_contradicted(found):
+    assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are." in say.permits(
+        replace(found, permits={"wildlife": "W-1", "aviation": "A-1", "ethics": " "}, status="final"))
+    assert say.permits(found).startswith("Permits are named below.")
+
+
+def test_there_are_five_next_steps_at_most_and_messages_are_counted_in_words(found):
+    crowded = replace(untested(found, 9), not_found=pd.concat([found.not_found, found.not_found.assign(tag_id="G99", **{"class": "not searched"})]))
+    assert len(say.next_steps(crowded)) == 5
+    messages = pd.DataFrame({"severity": ["stop", "look", "look", "note"]})
+    assert "Settle the one message marked stop and read the 2 messages marked look, in the quality report." in say.next_steps(replace(found, messages=messages))
+    assert not any("message" in step for step in say.next_steps(replace(found, messages=messages[3:])))
+
+
+def test_hectares_that_are_only_nearly_all_are_not_called_all(found):
+    whole = found.searched[found.searched["flight_id"] == "all flights"]
+    assert "nearly all of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1090.0)))
+    assert "all 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1104.0)))
+    assert "540 of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=541.0)))
+
+
+# results.gpkg
+
+def fixes_of(rows):
+    return conform(pd.DataFrame(rows), FIXES)
+
+
+def test_a_fix_is_drawn_where_it_is_stated_else_at_its_best_place_and_the_column_says_which():
+    layer = fix_layer(fixes_of([
+        {"tag_id": "a", "flight_id": "1", "latitude": 57.2, "longitude": -4.1, "best_latitude": 57.3, "best_longitude": -4.2},
+        {"tag_id": "b", "flight_id": "1", "best_latitude": 57.2, "best_longitude": -4.1},
+        {"tag_id": "c", "flight_id": "1"},
+    ]), PROJECTION)
+    assert list(layer["position"]) == ["stated", "best, not stated", "none"]
+    assert layer.geometry.isna().tolist() == [False, False, True]
+    assert layer.geometry.iloc[0].equals_exact(layer.geometry.iloc[1], 1e-6)
+    assert set(FIXES) <= set(layer.columns)
+
+
+def test_a_track_breaks_where_the_flight_was_off_effort():
+    times = pd.date_range("2026-04-21T06:00:00Z", periods=7, freq="6s")
+    track = conform(pd.DataFrame({"flight_id": "1", "time_utc": times, "easting_m": np.arange(7) * 70.0, "northing_m": 0.0, "on_effort": [True, True, True, False, True, True, True]}), TRACK)
+    layer = track_layer(track, PROJECTION)
+    assert list(layer["records"]) == [3, 3] and list(layer["part"]) == [1, 2]
+    assert layer.length.tolist() == [140.0, 140.0]
+
+
+def test_beacons_have_their_surveyed_place_and_the_place_found_without_them():
+    beacons = conform(pd.DataFrame([{"tag_id": "B1", "latitude": 57.2, "longitude": -4.1, "tag_type": "collar"}]), BEACONS)
+    errors = conform(pd.DataFrame([{"tag_id": "B1", "flight_id": "1", "latitude": 57.2, "longitude": -4.1, "error_m": 12.0}]), BEACON_ERRORS)
+    layer = beacon_layer(beacons, errors, PROJECTION)
+    assert list(layer["kind"]) == ["surveyed", "estimated"] and layer["error_m"].iloc[1] == 12.0
+    assert len(beacon_layer(beacons, errors[:0], PROJECTION)) == 1 and len(beacon_layer(beacons[:0], errors[:0], PROJECTION)) == 0
+
+
+def test_a_campaign_without_anything_still_gives_five_readable_layers(tmp_path):
+    nothing = gpd.GeoDataFrame({"tag_id": pd.Series(dtype="string")}, geometry=gpd.GeoSeries([], crs=PROJECTION.crs), crs=PROJECTION.crs)
+    path = write_results(tmp_path / "results.gpkg", fixes=fix_layer(fixes_of([]), PROJECTION), regions=nothing, searched=nothing,
+                         tracks=track_layer(conform(pd.DataFrame(), TRACK), PROJECTION), beacons=beacon_layer(conform(pd.DataFrame(), BEACONS), conform(pd.DataFrame(), BEACON_ERRORS), PROJECTION))
+    assert {name: len(gpd.read_file(path, layer=name)) for name in ("fixes", "regions", "tracks", "searched", "beacons")} == dict.fromkeys(("fixes", "regions", "tracks", "searched", "beacons"), 0)
+
+
+def test_every_tag_that_was_heard_has_three_regions_whatever_its_status(demo_folder):
+    fixes = gpd.read_file(demo_folder / "results.gpkg", layer="fixes")
+    regions = gpd.read_file(demo_folder / "results.gpkg", layer="regions")
+    heard = fixes[fixes["best_latitude"].notna()]
+    counts = regions.groupby(["tag_id", "flight_id"])["probability"].apply(sorted)
+    assert set(counts.index) == set(zip(heard["tag_id"], heard["flight_id"])) and all(levels == [0.5, 0.8, 0.95] for levels in counts)
+    assert fixes.geometry.isna().sum() == (fixes["position"] == "none").sum() == (fixes["records_heard"] == 0).sum()
