@@ -231,6 +231,9 @@ def test_of_beacons_on_well_searched_ground_k_of_n_were_heard():
     beacons = pd.DataFrame({"detection_cautious": [0.95] * 8 + [0.3], "heard": [True] * 8 + [False]})
     found = well_searched_beacons(beacons)
     assert found["text"] == "Of 8 beacons on ground searched to 0.9 or more, 8 were heard (exact 95 % interval of the share 0.63 to 1.00)."
+    repeated = well_searched_beacons(beacons.assign(place_id=["B1", "B1", "B2", "B2", "B3", "B3", "B4", "B4", "B5"]))
+    assert repeated["text"] == ("Of 8 searches for 4 beacons on ground searched to 0.9 or more, 8 heard them; 4 of the 4 beacons were heard every time "
+                                "(exact 95 % interval of the share 0.40 to 1.00).")
     assert well_searched_beacons(beacons.iloc[8:])["text"].startswith("No beacon lay on ground searched to 0.9 or more")
 
 

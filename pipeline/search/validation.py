@@ -58,8 +58,21 @@ def well_searched_beacons(beacons: pd.DataFrame, least: float = 0.9) -> dict:
     on_ground = beacons[beacons["detection_cautious"] >= least]
     k, n = int(on_ground["heard"].sum()), len(on_ground)
     low, high = share_interval(k, n)
+    return {"least": least, "heard": k, "beacons": n, "share_low": low, "share_high": high, "text": _said_of(on_ground, least)}
+
+
+def _said_of(on_ground: pd.DataFrame, least: float) -> str:
+    """The sentence; where a beacon was searched for more than once, the interval counts places heard every time, since repeats are not new beacons."""
+    n = len(on_ground)
     if n == 0:
-        text = f"No beacon lay on ground searched to {least:g} or more, so the search map is untested there."
-    else:
-        text = f"Of {n} beacon{'s' if n != 1 else ''} on ground searched to {least:g} or more, {k} {'were' if k != 1 else 'was'} heard (exact 95 % interval of the share {low:.2f} to {high:.2f})."
-    return {"least": least, "heard": k, "beacons": n, "share_low": low, "share_high": high, "text": text}
+        return f"No beacon lay on ground searched to {least:g} or more, so the search map is untested there."
+    if "place_id" in on_ground and on_ground["place_id"].nunique() < n:
+        always = on_ground.groupby("place_id")["heard"].all()
+        low, high = share_interval(int(always.sum()), len(always))
+        beacons = f"{len(always)} beacon{'s' if len(always) != 1 else ''}"
+        return (f"Of {n} searches for {beacons} on ground searched to {least:g} or more, {int(on_ground['heard'].sum())} heard them; {int(always.sum())} of the {beacons} "
+                f"{'were' if always.sum() != 1 else 'was'} heard every time (exact 95 % interval of the share {low:.2f} to {high:.2f}).")
+    k = int(on_ground["heard"].sum())
+    low, high = share_interval(k, n)
+    return (f"Of {n} beacon{'s' if n != 1 else ''} on ground searched to {least:g} or more, {k} {'were' if k != 1 else 'was'} heard "
+            f"(exact 95 % interval of the share {low:.2f} to {high:.2f}).")
