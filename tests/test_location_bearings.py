@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 from pipeline.location import SearchArea, adaptive_posterior, log_likelihood
-from pipeline.location.bearings import concentration_from_sd, crossing, estimate_concentration, log_density_of_bearings
+from pipeline.location.bearings import concentration_from_resultant, concentration_from_sd, crossing, estimate_concentration, log_density_of_bearings
 from pipeline.location.sightings import log_density_of_sighting, taken_during
 from tests.radio_sample import heard_along, line_path, listening, signal_model
 
@@ -36,7 +36,7 @@ def test_bearings_alone_give_a_fix_whose_region_is_the_ellipse_of_the_formula():
     posterior = adaptive_posterior(lambda east, north: log_density_of_bearings(east, north, **bearings, concentration=k), AREA)
     expected = crossing(*bearings.values(), concentration=k)
     np.testing.assert_allclose(posterior.mean(), TRUTH, atol=3.0)
-    assert posterior.region_area_ha(0.95) == pytest.approx(np.pi * 5.991 * np.sqrt(np.linalg.det(expected.covariance)) / 1e4, rel=0.05)
+    assert posterior.region_area_ha(0.95) == pytest.approx(expected.area_ha(0.95), rel=0.05)
 
 
 def test_strengths_with_a_bearing_tell_more_than_either():
@@ -50,8 +50,9 @@ def test_strengths_with_a_bearing_tell_more_than_either():
     def hand(east, north):
         return log_density_of_bearings(east, north, **bearing, concentration=float(concentration_from_sd(3.0)))
 
-    alone, both = adaptive_posterior(strength, AREA), adaptive_posterior(lambda east, north: strength(east, north) + hand(east, north), AREA)
-    assert both.region_area_ha(0.95) < 0.9 * alone.region_area_ha(0.95)
+    both = adaptive_posterior(lambda east, north: strength(east, north) + hand(east, north), AREA)
+    for alone in (strength, hand):
+        assert both.region_area_ha(0.95) < 0.9 * adaptive_posterior(alone, AREA).region_area_ha(0.95)
     assert both.level_at(*TRUTH) < 0.99
 
 
@@ -60,6 +61,53 @@ def test_two_parallel_bearings_do_not_cross_and_one_is_not_enough():
         crossing([0.0, 100.0], [0.0, 0.0], [10.0, 10.0], concentration=50.0)
     with pytest.raises(ValueError, match="needs two bearings, got 1"):
         crossing([0.0], [0.0], [10.0])
+
+
+def test_bearings_that_point_away_from_where_their_lines_meet_do_not_cross():
+    with pytest.raises(ValueError, match="2 of 2 point away"):
+        crossing([0.0, 1000.0], [0.0, 0.0], [315.0, 45.0], concentration=100.0)
+    with pytest.raises(ValueError, match=r"1 of 3 point away .* \(row 3 first\)"):
+        crossing([0.0, 1000.0, 500.0], [0.0, 0.0, 1500.0], [45.0, 315.0, 0.0], concentration=100.0)
+
+
+def test_a_crossing_is_the_likeliest_place_or_none():
+    """Of many sets of scattered bearings; a place that is not the maximum, or a variance below nothing, must not be handed back."""
+    generator, steps, crossed = np.random.default_rng(0), np.array([(1, 0), (-1, 0), (0, 1), (0, -1)]), 0
+    for trial in range(150):
+        stations, sd = generator.uniform(-800, 800, (generator.integers(2, 6), 2)), (3.0, 8.0, 15.0)[trial % 3]
+        bearings, k = taken(stations, sd_deg=sd, seed=trial), float(concentration_from_sd(sd))
+        try:
+            found = crossing(*bearings.values(), concentration=k)
+        except ValueError:
+            continue
+        crossed += 1
+        assert np.linalg.eigvalsh(found.covariance)[0] > 0
+        around = np.concatenate([[[0, 0]], steps, 20 * steps]) + [found.easting_m, found.northing_m]
+        density = log_density_of_bearings(*around.T, **bearings, concentration=k)
+        assert density.argmax() == 0
+    assert crossed > 120
+
+
+def test_what_cannot_be_estimated_is_refused_with_what_to_do():
+    with pytest.raises(ValueError, match="give the concentration, or three bearings"):
+        crossing([0.0, 1000.0], [0.0, 0.0], [45.0, 315.0])
+    with pytest.raises(ValueError, match="blank: leave it out"):
+        crossing([0.0, np.nan], [0.0, 0.0], [45.0, 315.0], concentration=100.0)
+    nothing = np.zeros(0)
+    with pytest.raises(ValueError, match="no bearings to known places"):
+        estimate_concentration(nothing, nothing, from_easting_m=nothing, from_northing_m=nothing, bearing_grid_deg=nothing)
+    with pytest.raises(ValueError, match="leave out blank"):
+        concentration_from_sd(np.nan)
+
+
+def test_the_scatter_estimated_at_a_crossing_is_the_exact_one_within_lenths_approximation():
+    """Row 5.3 of the check values: within 2.2 % of the exact inverse; Lenth 1981."""
+    stations = np.array([(-700, -500), (600, -600), (800, 300), (-200, 900), (-900, 200), (100, -800)])
+    for sd in (5.0, 12.0, 25.0):
+        bearings = taken(stations, sd_deg=sd, seed=3)
+        found = crossing(*bearings.values())
+        error = np.arctan2(found.easting_m - stations[:, 0], found.northing_m - stations[:, 1]) - np.radians(bearings["bearing_grid_deg"])
+        assert found.concentration == pytest.approx(concentration_from_resultant(float(np.mean(np.cos(error)))), rel=0.022)
 
 
 def test_the_scatter_of_bearings_to_known_places_is_found_again():

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import i0e, i1e
+from scipy.stats import chi2
 
 # Concentrations beyond this (a scatter of 0.6 degrees) say more than a hand-held bearing can.
 LARGEST_CONCENTRATION = 1e4
@@ -26,7 +27,11 @@ def concentration_from_resultant(resultant: float) -> float:
     """The concentration whose mean cosine is this, the inverse of mean_resultant; kept at or below LARGEST_CONCENTRATION.
 
     resultant : mean cosine of errors, 0 to below 1; a negative one says that bearings point away, and gives 0.
+
+    Raises ValueError for a resultant that is no number.
     """
+    if not np.isfinite(resultant):
+        raise ValueError(f"the mean cosine of bearing errors must be a number, got {resultant}; leave out blank bearings and deviations")
     if resultant <= 0.0:
         return 0.0
     if resultant >= mean_resultant(LARGEST_CONCENTRATION):
@@ -68,18 +73,31 @@ class Crossing:
     concentration: float
     covariance: np.ndarray
 
+    def area_ha(self, probability: float = 0.95) -> float:
+        """Area of the ellipse that holds the stated probability if the place is normal: pi chi2(2) sqrt|Q|, Lenth 1981. [ha]
+
+        It grows as one over the sine of the angle at which two bearings cross.
+        """
+        return float(np.pi * chi2.ppf(probability, 2) * np.sqrt(np.linalg.det(self.covariance)) / 1e4)
+
 
 def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: float | None = None) -> Crossing:
     """The maximum-likelihood place of a tag from two or more bearings, by Lenth's fixed point from the least-squares start.
 
-    concentration : known beforehand, or None to estimate it from the bearings (three or more).
+    from_easting_m, from_northing_m, bearing_grid_deg : shape (bearings,), clockwise from grid north. [m], [degrees]
+    concentration : known beforehand, one for all, or None to estimate it from the bearings (three or more).
 
-    Raises ValueError for fewer than two bearings, for parallel ones, and when the fixed point runs away: such bearings do not cross.
+    Raises ValueError for too few bearings, for blank or parallel ones, when the fixed point runs away, and when a bearing points away from
+    where the lines cross: such bearings do not cross, though their posterior over cells still says where the tag may be.
     """
     x, y = np.asarray(from_easting_m, float), np.asarray(from_northing_m, float)
     bearing = np.radians(np.asarray(bearing_grid_deg, float))
     if len(x) < 2:
         raise ValueError(f"a crossing needs two bearings, got {len(x)}")
+    if concentration is None and len(x) < 3:
+        raise ValueError("two bearings cross without error and do not tell how bearings scatter: give the concentration, or three bearings")
+    if not (np.isfinite(x) & np.isfinite(y) & np.isfinite(bearing)).all():
+        raise ValueError("a bearing or the place where it was taken is blank: leave it out")
     # Clockwise from north becomes counter-clockwise from east.
     s, c = np.cos(bearing), np.sin(bearing)
     z = s * x - c * y
@@ -95,6 +113,10 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
     else:
         raise ValueError("these bearings do not cross: the place runs away")
     error = np.arctan2(place[0] - x, place[1] - y) - bearing
+    # The fixed point treats bearings as lines without direction, and may end behind a station.
+    away = np.flatnonzero(np.cos(error) <= 0.0)
+    if len(away):
+        raise ValueError(f"these bearings do not cross: {len(away)} of {len(x)} point away from where the lines meet (row {away[0] + 1} first)")
     k = concentration if concentration is not None else _estimated_concentration(error)
     return Crossing(float(place[0]), float(place[1]), float(k), _covariance(place, x, y, s, c, k))
 
@@ -119,6 +141,8 @@ def _covariance(place, x, y, s, c, concentration) -> np.ndarray:
     s_star, c_star = dy / cubed, dx / cubed
     off = -0.5 * np.sum(s_star * c + c_star * s)
     information = concentration * np.array([[np.sum(s_star * s), off], [off, np.sum(c_star * c)]])
+    if np.linalg.eigvalsh(information)[0] <= 0.0:
+        raise ValueError("these bearings do not cross: where the lines meet is not the most likely place")
     return np.linalg.inv(information)
 
 
@@ -126,7 +150,10 @@ def estimate_concentration(easting_m, northing_m, *, from_easting_m, from_northi
     """(concentration, its standard error) from bearings to tags at known places; arrays of one shape (bearings,).
 
     The maximum-likelihood estimate for a known mean direction; the standard error from its Fisher information n (1 - A/k - A^2).
+    Raises ValueError without bearings and for blank ones.
     """
+    if np.size(bearing_grid_deg) == 0:
+        raise ValueError("no bearings to known places: their concentration cannot be estimated")
     bearing = np.radians(np.asarray(bearing_grid_deg, float))
     error = np.arctan2(np.asarray(easting_m, float) - from_easting_m, np.asarray(northing_m, float) - from_northing_m) - bearing
     k = concentration_from_resultant(float(np.mean(np.cos(error))))
