@@ -5,9 +5,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import chi2, circmean
+from scipy.stats import chi2
 
-from pipeline.location.bearings import concentration_from_resultant, concentration_from_sd, crossing, mean_resultant
+from pipeline.location.bearings import (concentration_from_resultant, concentration_from_sd, crossing, estimate_concentration, log_density_of_bearings,
+                                        mean_resultant)
 
 VALUES = Path(__file__).parent / "values"
 
@@ -36,18 +37,75 @@ def test_fishers_approximation_is_within_one_per_cent_of_the_exact_inverse(resul
     assert approximation == pytest.approx(concentration_from_resultant(r), rel=0.01)
 
 
-def test_mean_direction_and_resultant_of_a_textbook_sample():
-    """5.4, Zar 2010, example 26.4: mean 99 degrees, r 0.82522 (scipy.stats.circmean, and the resultant that the concentration is taken from)."""
-    angles = np.radians(data_set("Zar 2010 Ex 26.2")["theta_deg"].to_numpy(float))
-    assert np.degrees(circmean(angles)) == pytest.approx(99, abs=1)
-    resultant = float(np.mean(np.cos(angles - circmean(angles))))
-    assert resultant == pytest.approx(0.82522, abs=6e-6)
-    assert mean_resultant(concentration_from_resultant(resultant)) == pytest.approx(resultant, abs=1e-9)
+# Bearings all taken at one station: their log-density on a circle round it is highest in the mean direction, and the difference to the
+# opposite side is twice the sum of concentration times the cosine of the angle between. So the density holds mean, resultant and V.
+CIRCLE_DEG = np.arange(0.0, 360.0, 0.01)
+
+
+def around(angles_deg, weights=1.0):
+    """(mean direction in degrees, sum of weighted cosines towards each direction of the circle), from the density of bearings."""
+    east, north = 1000.0 * np.sin(np.radians(CIRCLE_DEG)), 1000.0 * np.cos(np.radians(CIRCLE_DEG))
+    station = np.zeros(len(angles_deg))
+    density = log_density_of_bearings(east, north, from_easting_m=station, from_northing_m=station, bearing_grid_deg=angles_deg, concentration=weights)
+    return CIRCLE_DEG[density.argmax()], 0.5 * (density - np.roll(density, len(CIRCLE_DEG) // 2))
+
+
+@pytest.mark.parametrize("start, subset, mean_deg, mean_tolerance, resultant, resultant_tolerance", [
+    ("Zar 2010 Ex 26.2", None, 99, 1, 0.82522, 6e-6),  # 5.4, Zar 2010, example 26.4
+    ("Fisher 1993 B.6", 2, 247.6, 0.06, None, None),  # 5.10, Fisher 1993, table 4.1, page 78
+    ("Fisher 1993 B.11", None, 3.10, 0.011, 0.83, 0.005),  # 5.11, Fisher 1993, example 4.20
+])
+def test_bearings_from_one_station_point_in_the_textbook_mean_direction(start, subset, mean_deg, mean_tolerance, resultant, resultant_tolerance):
+    rows = data_set(start)
+    angles = rows.loc[rows["set"].eq(subset) if subset else rows.index, "theta_deg"].to_numpy(float)
+    mean, towards = around(angles)
+    assert mean == pytest.approx(mean_deg, abs=mean_tolerance)
+    if resultant is not None:
+        assert towards.max() / len(angles) == pytest.approx(resultant, abs=resultant_tolerance)
+        tag = 1e6 * np.sin(np.radians(mean)), 1e6 * np.cos(np.radians(mean))
+        found, _ = estimate_concentration(*tag, from_easting_m=np.zeros(len(angles)), from_northing_m=np.zeros(len(angles)), bearing_grid_deg=angles)
+        assert mean_resultant(found) == pytest.approx(resultant, abs=resultant_tolerance)
+
+
+def test_the_circular_deviation_of_a_textbook_sample_has_its_resultant():
+    """5.4, Zar 2010, example 26.4: s0 = sqrt(-2 ln r) = 36 degrees for r 0.82522, printed to whole degrees."""
+    low, high = mean_resultant(concentration_from_sd([36.5, 35.5]))
+    assert low < 0.82522 < high
+
+
+def test_rayleighs_z_of_a_textbook_sample():
+    """5.5, Zar 2010, example 27.1: z = n r^2 = 5.448. Its probability is not used here and not tested."""
+    _, towards = around(data_set("Zar 2010 Ex 26.2")["theta_deg"].to_numpy(float))
+    assert towards.max() ** 2 / 8 == pytest.approx(5.448, abs=6e-4)
+
+
+def test_bearings_in_classes_weighted_by_their_counts():
+    """5.7, Zar 2010, example 26.5: 105 angles in classes of 30 degrees, mean 162, r before the correction for classes 0.55064."""
+    rows = data_set("Zar 2010 Ex 26.3")
+    mean, towards = around(rows["theta_deg"].to_numpy(float), rows["count"].to_numpy(float))
+    assert mean == pytest.approx(162, abs=1)
+    assert towards.max() / 105 == pytest.approx(0.55064, abs=6e-6)
+
+
+def test_the_component_towards_an_expected_direction():
+    """5.8, Zar 2010, example 27.2: V = 9.498 towards 90 degrees."""
+    _, towards = around(data_set("Zar 2010 Ex 27.2")["theta_deg"].to_numpy(float))
+    assert towards[np.searchsorted(CIRCLE_DEG, 90.0 - 1e-6)] == pytest.approx(9.498, abs=6e-4)
+
+
+def test_bearings_of_unequal_concentration_are_weighted_by_it():
+    """5.9, Zar 2010, example 26.8: mean of seven mean angles, each weighted by its r: 152 degrees, 0.59634."""
+    rows = data_set("Zar 2010 Ex 26.8")
+    mean, towards = around(rows["theta_deg"].to_numpy(float), rows["r"].to_numpy(float))
+    assert mean == pytest.approx(152, abs=0.5)
+    assert towards.max() / len(rows) == pytest.approx(0.59634, abs=6e-6)
 
 
 def test_the_mean_of_350_and_10_degrees_is_north():
-    """5.13, derived. scipy.stats.circmean is what azimuth summaries rely on."""
-    assert np.degrees(circmean(np.radians([350.0, 10.0]))) % 360 == pytest.approx(0.0, abs=1e-9)
+    """5.13, derived: never south."""
+    mean, towards = around(np.array([350.0, 10.0]))
+    assert mean == pytest.approx(0.0, abs=1e-9)
+    assert towards[0] == pytest.approx(2 * np.cos(np.radians(10.0)))
 
 
 def test_three_bearings_cross_where_the_maximum_likelihood_says():
@@ -57,7 +115,7 @@ def test_three_bearings_cross_where_the_maximum_likelihood_says():
     np.testing.assert_allclose([found.easting_m, found.northing_m], [553455.137, 2814130.725], atol=0.01)
     assert found.concentration == pytest.approx(231.7, rel=0.01)
     np.testing.assert_allclose(found.covariance, [[383.5, 71.8], [71.8, 232.4]], rtol=0.01)
-    assert np.pi * 5.991 * np.sqrt(np.linalg.det(found.covariance)) == pytest.approx(5454, rel=0.01)
+    assert 1e4 * found.area_ha(0.95) == pytest.approx(5454, rel=0.01)
 
 
 @pytest.mark.parametrize("bearings, place", [((45, 315), (500, 500)), ((30, 300), (250, 433.0127))])
@@ -79,7 +137,7 @@ def test_the_area_of_a_crossing_grows_as_one_over_the_sine_of_its_angle(angle_de
     stations = -500.0 * np.stack([np.sin(np.radians(directions)), np.cos(np.radians(directions))])
     # for small errors the concentration is one over the variance, which is what the row assumes
     found = crossing(*stations, directions, concentration=1 / np.radians(5.0) ** 2)
-    assert np.pi * chi2.ppf(0.95, 2) * np.sqrt(np.linalg.det(found.covariance)) / 1e4 == pytest.approx(3.584 * factor, rel=1e-3)
+    assert found.area_ha(0.95) == pytest.approx(3.584 * factor, rel=1e-3)
 
 
 def test_concentration_from_the_standard_deviation_of_bearings():
