@@ -70,6 +70,18 @@ def test_bearings_that_point_away_from_where_their_lines_meet_do_not_cross():
         crossing([0.0, 1000.0, 500.0], [0.0, 0.0, 1500.0], [45.0, 315.0, 0.0], concentration=100.0)
 
 
+def test_lines_that_meet_at_a_station_do_not_cross():
+    with pytest.raises(ValueError, match="meet at the station of row 2"):
+        crossing([200.0, 200.0], [700.0, 400.0], [180.0, 280.0], concentration=50.0)
+
+
+def test_the_density_of_a_bearing_integrates_to_one_over_the_circle_for_any_concentration():
+    to = np.radians(np.arange(0.0, 360.0, 0.1))
+    for k in (0.0, 0.5, 30.0, 1e4):
+        density = np.exp(log_density_of_bearings(np.sin(to), np.cos(to), from_easting_m=[0.0], from_northing_m=[0.0], bearing_grid_deg=[77.0], concentration=k))
+        assert density.mean() * 2 * np.pi == pytest.approx(1.0, rel=1e-6)
+
+
 def test_a_crossing_is_the_likeliest_place_or_none():
     """Of many sets of scattered bearings; a place that is not the maximum, or a variance below nothing, must not be handed back."""
     generator, steps, crossed = np.random.default_rng(0), np.array([(1, 0), (-1, 0), (0, 1), (0, -1)]), 0
@@ -126,6 +138,13 @@ def test_a_sighting_puts_the_tag_where_it_was_seen_within_its_error():
 def test_a_sighting_without_a_stated_error_is_taken_for_ten_metres():
     at = {"at_easting_m": 0.0, "at_northing_m": 0.0}
     np.testing.assert_allclose(log_density_of_sighting([30.0], [0.0], **at, position_sd_m=np.nan), log_density_of_sighting([30.0], [0.0], **at, position_sd_m=10.0))
+
+
+def test_the_density_of_a_sighting_integrates_to_one_and_no_error_is_below_a_metre():
+    east, north = (axis.ravel() for axis in np.meshgrid(np.arange(-100.0, 101.0), np.arange(-100.0, 101.0)))
+    at = {"at_easting_m": 3.0, "at_northing_m": -8.0}
+    assert np.exp(log_density_of_sighting(east, north, **at, position_sd_m=12.0)).sum() == pytest.approx(1.0, rel=1e-6)
+    np.testing.assert_allclose(log_density_of_sighting(east, north, **at, position_sd_m=0.0), log_density_of_sighting(east, north, **at, position_sd_m=1.0))
 
 
 def test_evidence_belongs_to_a_flight_when_it_was_had_during_it_or_shortly_before_or_after():

@@ -16,6 +16,8 @@ from scipy.stats import chi2
 
 # Concentrations beyond this (a scatter of 0.6 degrees) say more than a hand-held bearing can.
 LARGEST_CONCENTRATION = 1e4
+# A place nearer to a station than this has no direction from there. Common practice, no source. [m]
+NEAREST_STATION_M = 1.0
 
 
 def mean_resultant(concentration):
@@ -87,8 +89,8 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
     from_easting_m, from_northing_m, bearing_grid_deg : shape (bearings,), clockwise from grid north. [m], [degrees]
     concentration : known beforehand, one for all, or None to estimate it from the bearings (three or more).
 
-    Raises ValueError for too few bearings, for blank or parallel ones, when the fixed point runs away, and when a bearing points away from
-    where the lines cross: such bearings do not cross, though their posterior over cells still says where the tag may be.
+    Raises ValueError for too few bearings, for blank or parallel ones, when the fixed point runs away, when it ends at a station, and when
+    a bearing points away from it: such bearings do not cross, though their posterior over cells still says where the tag may be.
     """
     x, y = np.asarray(from_easting_m, float), np.asarray(from_northing_m, float)
     bearing = np.radians(np.asarray(bearing_grid_deg, float))
@@ -112,6 +114,9 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
             break
     else:
         raise ValueError("these bearings do not cross: the place runs away")
+    nearest = int(np.argmin(np.hypot(place[0] - x, place[1] - y)))
+    if np.hypot(place[0] - x[nearest], place[1] - y[nearest]) < NEAREST_STATION_M:
+        raise ValueError(f"these bearings do not cross: their lines meet at the station of row {nearest + 1}, where its bearing tells nothing")
     error = np.arctan2(place[0] - x, place[1] - y) - bearing
     # The fixed point treats bearings as lines without direction, and may end behind a station.
     away = np.flatnonzero(np.cos(error) <= 0.0)
@@ -141,8 +146,6 @@ def _covariance(place, x, y, s, c, concentration) -> np.ndarray:
     s_star, c_star = dy / cubed, dx / cubed
     off = -0.5 * np.sum(s_star * c + c_star * s)
     information = concentration * np.array([[np.sum(s_star * s), off], [off, np.sum(c_star * c)]])
-    if np.linalg.eigvalsh(information)[0] <= 0.0:
-        raise ValueError("these bearings do not cross: where the lines meet is not the most likely place")
     return np.linalg.inv(information)
 
 
