@@ -14,7 +14,7 @@ FILE = PROJECT / "environment.yml"
 
 # Where the conda-forge name is another, or there is no such package there.
 CONDA_NAMES = {"matplotlib": "matplotlib-base", "playwright": None, "axe-playwright-python": None,
-               "latex2mathml": None, "xstatic-leaflet": None}
+               "latex2mathml": None, "pygeomag": None, "xstatic-leaflet": None}
 
 _HEAD = """\
 # For conda users: conda env create -f environment.yml && conda activate fixledger
