@@ -1,5 +1,6 @@
 """Errors against known positions, coverage, and the widening that makes regions honest."""
 
+from pipeline.calibration.conformal import conformal_quantile, places_needed, quantiles_leaving_out, score_that_holds
 from pipeline.calibration.coverage import LEVELS, chance_of_so_few, coverage_table, exact_interval, what_beacons_can_prove
 from pipeline.calibration.errors import (accuracy_statement, doubtful_places, elliptical_probability, elliptical_radius, error_summary, median_interval,
                                          median_interval_by_place, nssda_95_m, summary_by)
@@ -9,7 +10,7 @@ from pipeline.calibration.residual_correlation import residual_correlation, simu
 from pipeline.calibration.residuals import expected_when_heard, pattern_at, record_residuals
 from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
 
-__all__ = ["Heard", "HeldOutModels", "LEVELS", "HeldOutPlace", "Widening", "accuracy_statement", "chance_of_so_few", "choose_widening", "coverage_table",
+__all__ = ["Heard", "HeldOutModels", "LEVELS", "HeldOutPlace", "Widening", "accuracy_statement", "chance_of_so_few", "choose_widening", "conformal_quantile", "coverage_table",
            "doubtful_places", "elliptical_probability", "elliptical_radius", "error_summary", "exact_interval", "expected_when_heard", "find_widening",
            "fit_held_out", "gather_heard", "known_tags", "locate_all", "median_interval", "median_interval_by_place", "nssda_95_m",
-           "pattern_at", "record_residuals", "residual_correlation", "scores", "simulated_residuals", "stands_in", "summary_by", "what_beacons_can_prove", "widenings_leaving_out"]
+           "pattern_at", "places_needed", "quantiles_leaving_out", "record_residuals", "residual_correlation", "score_that_holds", "scores", "simulated_residuals", "stands_in", "summary_by", "what_beacons_can_prove", "widenings_leaving_out"]
