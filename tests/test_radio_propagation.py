@@ -42,3 +42,16 @@ def test_an_unknown_azimuth_gives_no_direction_and_the_mean_over_azimuths():
 def test_a_tag_under_the_receiver_is_never_at_distance_zero():
     lines = sightlines(listening([0.0], [0.0], height_m=0.0), [0.0], [0.0])
     np.testing.assert_allclose(10 ** lines.log10_distance, 5.0)
+
+
+def test_an_azimuth_that_is_off_by_a_constant_turns_the_pattern():
+    straight = sightlines(listening([0.0], [0.0], azimuth_deg=30.0), [300.0], [200.0])
+    turned = sightlines(listening([0.0], [0.0], azimuth_deg=42.0), [300.0], [200.0])
+    pattern = {"exponent": 2.5, "ahead_db": 4.0, "ahead_squared_db": 1.5, "below_db": -2.0}
+    np.testing.assert_allclose(path_gain_db(straight, azimuth_bias_deg=12.0, **pattern), path_gain_db(turned, **pattern))
+
+
+def test_a_bias_of_the_azimuth_does_nothing_where_the_azimuth_is_unknown():
+    blind = sightlines(listening([0.0], [0.0]), [300.0], [200.0])
+    pattern = {"exponent": 2.5, "ahead_db": 4.0, "ahead_squared_db": 1.5, "below_db": -2.0}
+    np.testing.assert_allclose(path_gain_db(blind, azimuth_bias_deg=90.0, **pattern), path_gain_db(blind, **pattern))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
-from pipeline.radio import FittedModel, KnownTag, Listening, SignalModel, fit_leaving_out, prior_model
+from pipeline.quality import saturation_db
+from pipeline.radio import FittedModel, KnownTag, Listening, SignalModel, fit_with_chosen_tails, prior_model
 
 # Models drawn from the uncertainty of the estimate and averaged over in every fix: two antithetic pairs. With sixteen the
 # demo's regions changed by less than 2 % in area.
@@ -42,11 +43,12 @@ def stands_in(beacon, time_utc: pd.Timestamp) -> bool:
 
 @dataclass(frozen=True)
 class HeldOutModels:
-    """whole : from all beacons that may be used for fitting. left_out : by place_id, from all the others."""
+    """whole : from all beacons that may be used for fitting. left_out : by place_id, from all the others. tails : see radio.tails."""
 
     whole: FittedModel
     left_out: dict[str, FittedModel]
     seed: int
+    tails: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["fault_sd_db", "log_score", "chosen", "places"]))
 
     def for_place(self, place_id: str | None) -> FittedModel:
         """The model that may locate a tag at this beacon place (None: any other tag): it never saw the place."""
@@ -69,6 +71,7 @@ def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int) -> Hel
     if not fitting:
         return HeldOutModels(rough, {}, seed)
     places = sorted({tag.place_id for tag in fitting})
-    whole, left_out = fit_leaving_out(fitting, places)
+    ceiling_db = saturation_db(records.loc[records["usable"].to_numpy(bool), "strength_db"])
+    chosen = fit_with_chosen_tails(fitting, places, ceiling_db if np.isfinite(ceiling_db) else None)
     # The only beacon has no others to be judged by.
-    return HeldOutModels(whole, {place: left_out.get(place, rough) for place in places}, seed)
+    return HeldOutModels(chosen.whole, {place: chosen.left_out.get(place, rough) for place in places}, seed, chosen.scores)

@@ -5,12 +5,12 @@ A beacon is located by a model that never saw its place and widened by what the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
 from pipeline.calibration.held_out import HeldOutModels, stands_in
-from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
+from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_by_style, widenings_leaving_out
 from pipeline.location import ByHand, Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
 from pipeline.radio import Listening
 
@@ -26,25 +26,36 @@ class Heard:
     place_id: str | None = None
     truth: tuple[float, float] | None = None
     by_hand: ByHand | None = None
+    style: str = ""
 
 
 @dataclass(frozen=True)
 class Widening:
-    """overall : for every tag that is no beacon. left_out : for each beacon place, from the others. places : how many taught it."""
+    """How much regions are widened.
+
+    overall : for every tag that is no beacon. left_out : for each beacon place, from the others. places : how many taught it.
+    by_style : the same for flight styles that enough beacons were heard in. left_out_by_style : place -> style -> widening.
+    """
 
     overall: float
     left_out: dict[str, float]
     places: int
+    by_style: dict[str, float] = field(default_factory=dict)
+    left_out_by_style: dict[str, dict[str, float]] = field(default_factory=dict)
 
-    def for_place(self, place_id: str | None) -> float:
-        """The widening that may be used at a place (None: any other tag)."""
-        return self.left_out.get(place_id, self.overall) if place_id is not None else self.overall
+    def at(self, place_id: str | None, style: str = "") -> float:
+        """The widening that may be used at a place (None: any other tag) in a flight of this style."""
+        if place_id is None or place_id not in self.left_out:
+            return self.by_style.get(style, self.overall)
+        return self.left_out_by_style.get(place_id, {}).get(style, self.left_out[place_id])
 
 
-def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, by_hand: dict[tuple[str, str], ByHand] | None = None) -> list[Heard]:
+def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, by_hand: dict[tuple[str, str], ByHand] | None = None,
+                 styles: dict[str, str] | None = None) -> list[Heard]:
     """Every tag and flight with at least one usable heard record or with evidence taken by hand, in order of tag and flight.
 
     by_hand : (tag_id, flight_id) -> bearings and sightings; those of beacons are not used, since beacons test the strengths.
+    styles : flight_id -> flight style.
     """
     by_hand = by_hand or {}
     usable = records[records["usable"].to_numpy(bool)]
@@ -58,7 +69,7 @@ def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFram
         found.append(Heard(
             tag_id, flight_id, beacon.tag_type if beacon and beacon.tag_type else kinds.get(tag_id, ""), Listening.from_records(rows),
             beacon.place_id if beacon else None, (beacon.easting_m, beacon.northing_m) if beacon else None,
-            None if beacon else by_hand.get((tag_id, flight_id)),
+            None if beacon else by_hand.get((tag_id, flight_id)), (styles or {}).get(flight_id, ""),
         ))
     return found
 
@@ -71,21 +82,26 @@ def find_widening(heard: list[Heard], models: HeldOutModels, not_taught_by: set[
     teaching = [item for item in heard if item.truth is not None and item.place_id not in not_taught_by]
     measured = spread_over_cores(leaves_and_truth, [_task(item, models, 1.0, margin_m) for item in teaching])
     table = scores([HeldOutPlace(item.place_id, leaves, at_truth) for item, (leaves, at_truth) in zip(teaching, measured)])
-    places = [item.place_id for item in teaching]
-    return Widening(choose_widening(table, places), widenings_leaving_out(table, places), len(set(places)))
+    places, styles = [item.place_id for item in teaching], [item.style for item in teaching]
+    overall, left_out = choose_widening(table, places), widenings_leaving_out(table, places)
+    others = {place: [index for index, other in enumerate(places) if other != place] for place in left_out}
+    return Widening(overall, left_out, len(set(places)), widenings_by_style(table, places, styles, overall), {
+        place: widenings_by_style(table[rest], [places[i] for i in rest], [styles[i] for i in rest], left_out[place]) for place, rest in others.items()})
 
 
-def locate_all(heard: list[Heard], models: HeldOutModels, widening: Widening, margin_m: float | None = None) -> list[Located]:
+def locate_all(heard: list[Heard], models: HeldOutModels, widening: Widening, margin_m: float | None = None, walk_sd_m: float = 0.0) -> list[Located]:
     """A widened posterior for every tag and flight, in the order given.
 
+    walk_sd_m : sd of how far an animal walks during a flight, along each axis; beacons stay. [m]
     margin_m : how far beyond the track a tag may be; found from how far it is heard when left out. [m]
     """
-    tasks = [_task(item, models, widening.for_place(item.place_id), margin_m) for item in heard]
+    tasks = [_task(item, models, widening.at(item.place_id, item.style), margin_m, walk_sd_m) for item in heard]
     return spread_over_cores(locate, tasks)
 
 
-def _task(item: Heard, models: HeldOutModels, widening: float, margin_m: float | None) -> Task:
+def _task(item: Heard, models: HeldOutModels, widening: float, margin_m: float | None, walk_sd_m: float = 0.0) -> Task:
     model = models.for_place(item.place_id).model
     reach = hearing_reach_m(model, item.tag_type, item.listening)
     first, farthest = search_margins_m(reach) if margin_m is None else (margin_m, margin_m)
-    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, first, farthest, widening, item.truth, item.by_hand)
+    return Task(item.listening, model, models.drawn(item.place_id), item.tag_type, first, farthest, widening, item.truth, item.by_hand,
+                0.0 if item.truth else walk_sd_m)

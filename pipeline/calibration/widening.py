@@ -21,6 +21,9 @@ from pipeline.location import Leaves
 
 PRIOR_CENTRE = 0.85
 PRIOR_FACTOR = 1.4
+# A flight style gets a widening of its own from this many places on, within about this factor of the overall one. Our choice.
+PLACES_FOR_A_STYLE = 6
+STYLE_FACTOR = 1.2
 _CANDIDATES = np.exp(np.linspace(np.log(0.03), np.log(1.5), 160))
 
 
@@ -40,16 +43,31 @@ def scores(tests: list[HeldOutPlace]) -> np.ndarray:
     ]).reshape(len(tests), len(_CANDIDATES))
 
 
-def choose_widening(score_table: np.ndarray, place_ids: list[str]) -> float:
+def choose_widening(score_table: np.ndarray, place_ids: list[str], centre: float = PRIOR_CENTRE, factor: float = PRIOR_FACTOR) -> float:
     """The widening with the highest sum of log-prior and score, each place counting as one beacon.
 
     score_table : (tests, candidates) as from scores(). With no tests the prior centre.
+    centre, factor : of the prior.
     """
-    total = -0.5 * np.square((np.log(_CANDIDATES) - np.log(PRIOR_CENTRE)) / np.log(PRIOR_FACTOR))
+    total = -0.5 * np.square((np.log(_CANDIDATES) - np.log(centre)) / np.log(factor))
     places = np.asarray(place_ids)
     for place in sorted(set(place_ids)):
         total = total + score_table[places == place].mean(axis=0)
     return float(_CANDIDATES[int(np.argmax(total))])
+
+
+def widenings_by_style(score_table: np.ndarray, place_ids: list[str], styles: list[str], overall: float) -> dict[str, float]:
+    """The widening of each flight style that enough places were heard in; of the others the overall one serves.
+
+    The overall widening is the centre of the prior, so that a style departs from it only as far as its beacons ask.
+    """
+    places, style_of = np.asarray(place_ids), np.asarray(styles)
+    chosen = {}
+    for style in sorted(set(styles)):
+        here = style_of == style
+        if len(set(places[here])) >= PLACES_FOR_A_STYLE and not here.all():
+            chosen[style] = choose_widening(score_table[here], list(places[here]), overall, STYLE_FACTOR)
+    return chosen
 
 
 def widenings_leaving_out(score_table: np.ndarray, place_ids: list[str]) -> dict[str, float]:

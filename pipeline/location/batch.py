@@ -8,22 +8,27 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import logsumexp
 
 from pipeline.location.by_hand import ByHand
 from pipeline.location.grid import Fineness, SearchArea, adaptive_posterior, edge_probability
 from pipeline.location.leaves import Leaves, tile
-from pipeline.location.likelihood import log_likelihood, mean_log_likelihood
+from pipeline.location.likelihood import log_likelihood, mean_log_likelihood, walking_likelihood
 from pipeline.location.posterior import Posterior
+from pipeline.location.walk_test import WalkTest, walk_test
 from pipeline.radio import Listening, SignalModel
 
 # An answer pushed against the edge of the search area is looked for again in a wider one.
 _EDGE_TOLERATED = 0.02
+# Fewer records cannot tell a walk from anything else.
+_HEARD_FOR_A_WALK = 5
 
 
 @dataclass(frozen=True)
 class Task:
     """One tag in one flight: its records, the central signal model, models drawn from its uncertainty, and what was added by hand.
 
+    walk_sd_m : sd of how far the animal walks during the flight, along each axis; 0 = it stays. [m]
     margin_m, farthest_m : how far from the track to look first, and at most when the answer lies at the edge. [m]
     """
 
@@ -36,14 +41,16 @@ class Task:
     widening: float = 1.0
     truth: tuple[float, float] | None = None
     by_hand: ByHand | None = None
+    walk_sd_m: float = 0.0
 
 
 @dataclass(frozen=True)
 class Located:
-    """A posterior, and the share of its probability at the edge of the searched area."""
+    """A posterior, the share of its probability at the edge of the searched area, and whether the animal walked (None: too little heard)."""
 
     posterior: Posterior
     edge_probability: float
+    walk: WalkTest | None = None
 
 
 def hearing_reach_m(model: SignalModel, tag_type: str, listening: Listening) -> float:
@@ -70,8 +77,14 @@ def locate(task: Task) -> Located:
         posterior = adaptive_posterior(central, area, Fineness(widening=task.widening), averaged, task.by_hand.log_density if task.by_hand else None)
         at_edge = edge_probability(posterior, area)
         if at_edge <= _EDGE_TOLERATED or margin >= task.farthest_m:
-            return Located(posterior, at_edge)
+            return Located(posterior, at_edge, _walk(task, posterior))
         margin = min(2.0 * margin, task.farthest_m)
+
+
+def _walk(task: Task, posterior: Posterior) -> WalkTest | None:
+    if task.listening.heard.sum() < _HEARD_FOR_A_WALK:
+        return None
+    return walk_test(task.listening, task.model, task.tag_type, posterior)
 
 
 def _area(task: Task, margin_m: float) -> SearchArea:
@@ -97,7 +110,13 @@ def _densities(task: Task):
     def averaged(easting_m, northing_m):
         return mean_log_likelihood(task.listening, list(task.drawn_models), easting_m, northing_m, task.tag_type)
 
-    return central, averaged
+    def walking(models):
+        def density(easting_m, northing_m):
+            walked = walking_likelihood(task.listening, models, easting_m, northing_m, task.tag_type, task.walk_sd_m)
+            return logsumexp(walked.log_evidence, axis=0) - np.log(len(models))
+        return density
+
+    return (walking([task.model]), walking(list(task.drawn_models))) if task.walk_sd_m > 0 else (central, averaged)
 
 
 def spread_over_cores(function, tasks: list) -> list:

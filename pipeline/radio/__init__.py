@@ -6,6 +6,9 @@ from pipeline.radio.lanes import KnownTag
 from pipeline.radio.listening import Listening, steps_along
 from pipeline.radio.model import SignalModel
 from pipeline.radio.propagation import Sightlines, path_gain_db, sightlines
+from pipeline.radio.tails import Chosen, fit_with_chosen_tails
+from pipeline.radio.walking import Walked, walk_slopes_db_per_m, walking_evidence
 
-__all__ = ["FittedModel", "KnownTag", "Listening", "Scatter", "Sightlines", "SignalModel", "fit_leaving_out", "fit_signal_model",
+__all__ = ["Chosen", "Walked", "fit_with_chosen_tails", "walk_slopes_db_per_m", "walking_evidence",
+           "FittedModel", "KnownTag", "Listening", "Scatter", "Sightlines", "SignalModel", "fit_leaving_out", "fit_signal_model",
            "log_evidence", "path_gain_db", "prior_model", "sightlines", "stacked_scatter", "steps_along"]

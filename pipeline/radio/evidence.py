@@ -32,6 +32,7 @@ class Scatter:
     softness_db : sd of the threshold. [dB]
     miss_share : share of records that hear nothing whatever the strength. [0 to 1)
     fault_share, fault_sd_db : share of heard records with a wider error, and that error. [0 to 1), [dB]
+    ceiling_db : strength at which the receiver saturates; infinite where it does not. [dB]
     """
 
     power_mean_db: np.ndarray
@@ -44,6 +45,7 @@ class Scatter:
     miss_share: np.ndarray
     fault_share: np.ndarray
     fault_sd_db: np.ndarray
+    ceiling_db: np.ndarray | float = np.inf
 
 
 def stacked_scatter(each: list[Scatter]) -> Scatter:
@@ -74,7 +76,7 @@ def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, l
     for row in range(gain_db.shape[0]):
         state = state.moved(step_m[row], scatter, first=row == 0)
         mu, spread = state.expectation(gain_db[row])
-        log_z, slope, curve = _observation(strength_db[row], threshold_db[row], mu, spread, scatter)
+        log_z, slope, curve = observation(strength_db[row], threshold_db[row], mu, spread, scatter)
         if listened is not None:
             here = listened[row]
             log_z, slope, curve = np.where(here, log_z, 0.0), np.where(here, slope, 0.0), np.where(here, curve, 0.0)
@@ -123,8 +125,11 @@ class _Belief:
         )
 
 
-def _observation(strength_db, threshold_db, mu, spread, scatter: Scatter):
-    """log Z, its slope and its negative curvature in mu, whichever of heard and not heard each lane shows."""
+def observation(strength_db, threshold_db, mu, spread, scatter: Scatter):
+    """log Z, its slope and its negative curvature in mu, whichever of heard and not heard each lane shows.
+
+    mu, spread : mean and variance of the strength before noise, of lane shape; strength_db and threshold_db broadcast to it. [dB], [dB2]
+    """
     heard = ~np.isnan(strength_db)
     if np.all(heard):
         return _heard(strength_db, threshold_db, mu, spread, scatter)
@@ -149,7 +154,20 @@ def _heard(strength_db, threshold_db, mu, spread, scatter: Scatter):
     between = sound * (1.0 - sound) * np.square(slope_narrow - slope_wide)
     curve = sound / narrow + (1.0 - sound) / wide - between
     log_beat = log_ndtr((strength_db - threshold_db) / scatter.softness_db) + np.log1p(-scatter.miss_share)
-    return log_density + log_beat, slope, curve
+    log_heard = log_density + log_beat
+    full = strength_db >= scatter.ceiling_db
+    if not np.any(full):
+        return log_heard, slope, curve
+    return tuple(np.where(full, yes, no) for yes, no in zip(_saturated(mu, spread, scatter), (log_heard, slope, curve)))
+
+
+def _saturated(mu, spread, scatter: Scatter):
+    """A record at the receiver's ceiling says that the strength was no less. Such strengths beat any threshold."""
+    sd = np.sqrt(spread + np.square(scatter.noise_sd_db))
+    z = (mu - np.where(np.isinf(scatter.ceiling_db), 0.0, scatter.ceiling_db)) / sd
+    log_above = log_ndtr(z)
+    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI - log_above) / sd
+    return log_above + np.log1p(-scatter.miss_share), push, push * (z / sd + push)
 
 
 def _not_heard(threshold_db, mu, spread, scatter: Scatter):

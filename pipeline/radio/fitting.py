@@ -16,7 +16,7 @@ from pipeline.radio.lanes import KnownTag, side_by_side
 from pipeline.radio.listening import Listening
 from pipeline.radio.maximum import Objective, inverse_curvature, maximum, polished
 from pipeline.radio.model import SignalModel
-from pipeline.radio.parameters import Parameter, model_from_vector, standard_parameters
+from pipeline.radio.parameters import USUAL_FAULT_SD_DB, Given, Parameter, model_from_vector, standard_parameters
 from pipeline.radio.propagation import sightlines
 
 
@@ -30,18 +30,18 @@ class FittedModel:
     beacons: int
     records: int
     records_heard: int
-    usual_threshold_db: float = 0.0
+    given: Given = Given()
 
     @property
     def model(self) -> SignalModel:
         """The signal model at the estimate."""
-        return model_from_vector(self.parameters, self.vector, self.usual_threshold_db)
+        return model_from_vector(self.parameters, self.vector, self.given)
 
     def draws(self, count: int, generator: np.random.Generator) -> list[SignalModel]:
         """Signal models drawn from the uncertainty of the estimate, in antithetic pairs about it."""
         half = generator.multivariate_normal(np.zeros(len(self.vector)), self.covariance, size=(count + 1) // 2, method="eigh")
         offsets = np.concatenate([half, -half])[:count]
-        return [model_from_vector(self.parameters, self.vector + offset, self.usual_threshold_db) for offset in offsets]
+        return [model_from_vector(self.parameters, self.vector + offset, self.given) for offset in offsets]
 
     def table(self) -> pd.DataFrame:
         """One row per parameter: value, standard error, unit, prior; on natural scales."""
@@ -57,7 +57,7 @@ class FittedModel:
         return pd.DataFrame(rows)
 
 
-def choose_parameters(known: list[KnownTag]) -> tuple[Parameter, ...]:
+def choose_parameters(known: list[KnownTag], faults: bool = True) -> tuple[Parameter, ...]:
     """The parameters that these known tags can speak of, priors centred on a first rough look at their strengths."""
     pairs = [(listening, tag) for tag in known for listening in tag.listenings]
     heard = [listening.strength_db[listening.heard] for listening, _ in pairs]
@@ -71,7 +71,7 @@ def choose_parameters(known: list[KnownTag]) -> tuple[Parameter, ...]:
     return standard_parameters(
         sorted({tag.tag_type for tag in known}), power_guess_db=power_guess,
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
-        directional=directional, own_threshold=own,
+        directional=directional, own_threshold=own, relief=any(listening.terrain is not None for listening, _ in pairs), faults=faults,
     )
 
 
@@ -99,10 +99,10 @@ def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: 
     parameters = standard_parameters(
         tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else _power_without_strengths_db(thresholds),
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
-        directional=directional, own_threshold=bool(own.any()), power_prior_sd_db=6.0,
+        directional=directional, own_threshold=bool(own.any()), relief=any(listening.terrain is not None for listening in listenings), power_prior_sd_db=6.0,
     )
     return FittedModel(parameters, np.array([p.prior_mean for p in parameters]), np.diag([p.prior_sd**2 for p in parameters]),
-                       beacons=0, records=0, records_heard=0, usual_threshold_db=float(np.median(thresholds[own])) if own.any() else 0.0)
+                       beacons=0, records=0, records_heard=0, given=Given(float(np.median(thresholds[own])) if own.any() else 0.0))
 
 
 def fit_signal_model(known: list[KnownTag]) -> FittedModel:
@@ -117,17 +117,21 @@ def fit_signal_model(known: list[KnownTag]) -> FittedModel:
     return fit_leaving_out(known, [])[0]
 
 
-def fit_leaving_out(known: list[KnownTag], places: list[str]) -> tuple[FittedModel, dict[str, FittedModel]]:
-    """The model from all known tags, and one for each named place fitted without any tag of that place."""
+def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: float | None = USUAL_FAULT_SD_DB, ceiling_db: float | None = None,
+                    start: FittedModel | None = None) -> tuple[FittedModel, dict[str, FittedModel]]:
+    """The model from all known tags, and one for each named place fitted without any tag of that place.
+
+    fault_sd_db, ceiling_db : see Given. start : an estimate of the same tags from which to climb.
+    """
     if not any(len(listening) for tag in known for listening in tag.listenings):
         raise ValueError("no records of tags at known places: nothing to fit a signal model on")
-    parameters = choose_parameters(known)
+    parameters = choose_parameters(known, faults=fault_sd_db is not None)
     lanes = side_by_side(known)
-    objective = Objective(lanes, parameters)
-    best = maximum(objective)
+    given = Given(lanes.usual_threshold_db, fault_sd_db, ceiling_db)
+    objective = Objective(lanes, parameters, given)
+    best = maximum(objective, None if start is None else _scaled(start, parameters))
     inverse = inverse_curvature(objective, best)
-    usual = lanes.usual_threshold_db
-    whole = _as_fitted(known, parameters, best, inverse, usual)
+    whole = _as_fitted(known, parameters, best, inverse, given)
     stayed = {place: np.array([tag.place_id != place for tag in known]) for place in places}
     stayed = {place: flags for place, flags in stayed.items() if flags.any()}
     if not stayed:
@@ -136,16 +140,22 @@ def fit_leaving_out(known: list[KnownTag], places: list[str]) -> tuple[FittedMod
     # With one of m tags gone the curvature is nearly (m-1)/m of the whole, which is all that is assumed here.
     inverses = inverse[None] * (len(known) / keep.sum(axis=1))[:, None, None]
     points = polished(objective, best, keep, inverses)
-    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider, usual)
+    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider, given)
                 for (place, flags), point, wider in zip(stayed.items(), points, inverses)}
     return whole, left_out
 
 
-def _as_fitted(known, parameters, scaled, inverse, usual_threshold_db) -> FittedModel:
+def _scaled(start: FittedModel, parameters) -> np.ndarray:
+    """An estimate in prior sds from the prior means of these parameters; what it does not know starts at the prior."""
+    known = {p.name: value for p, value in zip(start.parameters, start.vector)}
+    return np.array([(known.get(p.name, p.prior_mean) - p.prior_mean) / p.prior_sd for p in parameters])
+
+
+def _as_fitted(known, parameters, scaled, inverse, given: Given) -> FittedModel:
     mean, sd = np.array([p.prior_mean for p in parameters]), np.array([p.prior_sd for p in parameters])
     listenings = [listening for tag in known for listening in tag.listenings]
     return FittedModel(
         parameters, mean + sd * scaled, inverse * np.outer(sd, sd), beacons=len({tag.place_id for tag in known}),
         records=sum(map(len, listenings)), records_heard=int(sum(listening.heard.sum() for listening in listenings)),
-        usual_threshold_db=usual_threshold_db,
+        given=given,
     )

@@ -8,11 +8,11 @@ import numpy as np
 
 from pipeline.radio.evidence import Scatter, log_evidence
 from pipeline.radio.listening import Listening
-from pipeline.radio.parameters import natural_values
+from pipeline.radio.parameters import USUAL_FAULT_SD_DB, Given, natural_values
 from pipeline.radio.propagation import Sightlines, path_gain_db, sightlines
 
+_GAIN_NAMES = ("exponent", "ahead_db", "ahead_squared_db", "below_db", "azimuth_bias_deg", "terrain_share")
 _SCATTER_NAMES = ("power_drift_sd_db", "shadowing_sd_db", "shadowing_length_m", "noise_sd_db", "softness_db", "miss_share", "fault_share")
-FAULT_SD_DB = 10.0
 
 
 @dataclass(frozen=True)
@@ -80,12 +80,13 @@ def side_by_side(known: list[KnownTag]) -> Lanes:
     )
 
 
-def log_likelihoods(lanes: Lanes, parameters, vectors: np.ndarray) -> np.ndarray:
+def log_likelihoods(lanes: Lanes, parameters, vectors: np.ndarray, given: Given = Given()) -> np.ndarray:
     """Log-evidence of every tag under every vector: (vectors, parameters) -> (vectors, tags)."""
-    values = {name: value[:, None] for name, value in natural_values(parameters, vectors, lanes.usual_threshold_db).items()}
-    gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in ("exponent", "ahead_db", "ahead_squared_db", "below_db")})
+    values = {name: value[:, None] for name, value in natural_values(parameters, vectors, given).items()}
+    gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in _GAIN_NAMES})
     power = np.concatenate([values[f"power_mean_db {kind}"] for kind in lanes.tag_types], axis=1)
-    scatter = Scatter(power_mean_db=power, power_sd_db=values["power_sd_db"], fault_sd_db=FAULT_SD_DB,
+    scatter = Scatter(power_mean_db=power, power_sd_db=values["power_sd_db"], fault_sd_db=given.fault_sd_db or USUAL_FAULT_SD_DB,
+                      ceiling_db=np.inf if given.ceiling_db is None else given.ceiling_db,
                       **{name: values[name] for name in _SCATTER_NAMES})
     own = lanes.threshold_db[:, None, :] + values["threshold_shift_db"]
     # Padding has no threshold at all; any finite number serves, since it is not listened to.

@@ -18,6 +18,8 @@ class Listening:
     strength_db : received strength; NaN = listened and not heard. [dB]
     threshold_db : level above which this record counts as heard; NaN = the signal model's. [dB]
     step_m : metres flown since the record before; infinite at the first record and at breaks. [m]
+    time_s : seconds since some moment; None where times are not known. [s]
+    terrain : what hills take from the strength along this flight, see radio.terrain_loss; None where nothing is known of the ground.
     """
 
     easting_m: np.ndarray
@@ -27,14 +29,20 @@ class Listening:
     strength_db: np.ndarray
     threshold_db: np.ndarray
     step_m: np.ndarray
+    time_s: np.ndarray | None = None
+    terrain: object | None = None
 
     def __post_init__(self):
-        lengths = {len(getattr(self, name)) for name in self.__dataclass_fields__}
+        lengths = {len(values) for values in self._arrays().values()}
         if len(lengths) != 1:
             raise ValueError(f"all arrays of a listening need one length, got {sorted(lengths)}")
 
     def __len__(self) -> int:
         return len(self.easting_m)
+
+    def _arrays(self) -> dict:
+        """The arrays by name; those that are not known are left out."""
+        return {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "terrain" and getattr(self, name) is not None}
 
     @property
     def heard(self) -> np.ndarray:
@@ -56,7 +64,13 @@ class Listening:
             strength_db=np.where(rows["heard"].to_numpy(bool), rows["strength_db"].to_numpy(float), np.nan),
             threshold_db=rows["threshold_db"].to_numpy(float),
             step_m=steps_along(easting, northing),
+            time_s=(rows["time_utc"] - rows["time_utc"].min()).dt.total_seconds().to_numpy(float),
         )
+
+    def first_records(self, count: int) -> "Listening":
+        """The listening as it stood after so many records."""
+        terrain = None if self.terrain is None else self.terrain.first_records(count)
+        return replace(self, **{name: values[:count] for name, values in self._arrays().items()}, terrain=terrain)
 
     def with_nothing_heard(self) -> "Listening":
         """The same flight as it would be if no record had heard the tag."""

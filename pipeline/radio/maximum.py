@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from pipeline.radio.lanes import Lanes, log_likelihoods
-from pipeline.radio.parameters import Parameter, log_prior
+from pipeline.radio.parameters import Given, Parameter, log_prior
 
 _STEP = 1e-3
 # Five prior standard deviations: far enough not to matter, near enough to keep a runaway fit finite.
@@ -28,6 +28,7 @@ class Objective:
 
     lanes: Lanes
     parameters: tuple[Parameter, ...]
+    given: Given = Given()
 
     @property
     def everyone(self) -> np.ndarray:
@@ -47,7 +48,7 @@ class Objective:
         vectors = _to_vectors(self.parameters, points)
         block = max(1, _LANES_AT_ONCE // kept.shape[1])
         likelihood = [
-            np.where(kept[start:start + block], log_likelihoods(self.lanes, self.parameters, vectors[start:start + block]), 0.0).sum(axis=1)
+            np.where(kept[start:start + block], log_likelihoods(self.lanes, self.parameters, vectors[start:start + block], self.given), 0.0).sum(axis=1)
             for start in range(0, len(vectors), block)
         ]
         return -np.concatenate(likelihood) - log_prior(self.parameters, vectors)
@@ -57,13 +58,15 @@ def _to_vectors(parameters, points: np.ndarray) -> np.ndarray:
     return np.array([p.prior_mean for p in parameters]) + np.array([p.prior_sd for p in parameters]) * points
 
 
-def maximum(objective: Objective) -> np.ndarray:
+def maximum(objective: Objective, start: np.ndarray | None = None) -> np.ndarray:
+    """The point of highest log-posterior, climbed to from a point (the prior means when left out); shape (parameters,)."""
     def stretched(point):
         value, gradient = objective.at(_FIRST_SCALE * point[None, :], objective.everyone)
         return value[0], _FIRST_SCALE * gradient[0]
 
     count, limit = len(objective.parameters), _BOUND / _FIRST_SCALE
-    found = minimize(stretched, np.zeros(count), jac=True, method="L-BFGS-B", bounds=[(-limit, limit)] * count,
+    first = np.zeros(count) if start is None else np.clip(start, -_BOUND, _BOUND) / _FIRST_SCALE
+    found = minimize(stretched, first, jac=True, method="L-BFGS-B", bounds=[(-limit, limit)] * count,
                      options={"maxiter": 200, "ftol": 1e-8})
     return _FIRST_SCALE * found.x
 

@@ -26,6 +26,9 @@ class SignalModel:
     softness_db : sd of the threshold. [dB]
     miss_share : records that hear nothing whatever the strength. [0 to 1)
     fault_share, fault_sd_db : heard records with a wider error (fades, reflections). [0 to 1), [dB]
+    azimuth_bias_deg : where the antenna points, less the azimuth in the log. [degrees]
+    terrain_share : share of the computed terrain loss that is believed. [0 to 1]
+    ceiling_db : strength at which the receiver saturates; None where it was never seen to. [dB]
     """
 
     exponent: float
@@ -44,6 +47,9 @@ class SignalModel:
     miss_share: float
     fault_share: float
     fault_sd_db: float = 10.0
+    azimuth_bias_deg: float = 0.0
+    terrain_share: float = 0.0
+    ceiling_db: float | None = None
 
     def mean_power_db(self, tag_type: str) -> float:
         """Mean power of a tag type; of a type never calibrated, the mean over the types that were. [dB]"""
@@ -56,13 +62,14 @@ class SignalModel:
         known = tag_type in self.power_mean_db
         # A type that no beacon carried may differ from the mean of the others as much as types differ: 6 dB is common practice, no source.
         sd = self.power_sd_db if known else float(np.hypot(self.power_sd_db, 6.0))
-        values = {field.name: getattr(self, field.name) for field in fields(Scatter) if field.name not in ("power_mean_db", "power_sd_db")}
-        return Scatter(power_mean_db=self.mean_power_db(tag_type), power_sd_db=sd, **values)
+        values = {field.name: getattr(self, field.name) for field in fields(Scatter) if field.name not in ("power_mean_db", "power_sd_db", "ceiling_db")}
+        return Scatter(power_mean_db=self.mean_power_db(tag_type), power_sd_db=sd, ceiling_db=np.inf if self.ceiling_db is None else self.ceiling_db, **values)
 
     def gain_db(self, lines: Sightlines) -> np.ndarray:
         """Expected strength less power, shape of the sightlines. [dB]"""
         return path_gain_db(lines, exponent=self.exponent, ahead_db=self.ahead_db,
-                            ahead_squared_db=self.ahead_squared_db, below_db=self.below_db)
+                            ahead_squared_db=self.ahead_squared_db, below_db=self.below_db,
+                            azimuth_bias_deg=self.azimuth_bias_deg, terrain_share=self.terrain_share)
 
     def thresholds_db(self, listening: Listening) -> np.ndarray:
         """Threshold of each record, shape (records,). [dB]"""

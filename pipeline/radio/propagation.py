@@ -1,11 +1,14 @@
-"""Strength against place: the log-distance law and a smooth antenna pattern.
+"""Strength against place: the log-distance law, a smooth antenna pattern, and the loss behind hills.
 
-Expected strength = power - 10 n log10(slant distance) + pattern, where the pattern is built from three angles that stay
+Expected strength = power - 10 n log10(slant distance) + pattern - share x terrain loss, where the pattern is built from three angles that stay
 well-behaved when the receiver passes overhead:
 
     u        = cos(depression) cos(relative azimuth): cosine of the angle between antenna axis and tag, 1 ahead, -1 behind, 0 below
     u^2      tells the sides from the two ends
     s        = sin(depression)^2, what changes towards straight below
+
+An antenna that points a constant angle off the azimuth in the log turns u: cos(r - b) = cos r cos b + sin r sin b. How much of a
+computed terrain loss to believe is a share between 0 and 1, since diffraction over rough ground is seldom full.
 
 Sources: the log-distance law, T. S. Rappaport, Wireless Communications, 2nd ed. 2002, ch. 4; the pattern as a short
 polynomial in direction cosines is a derivation of our own.
@@ -31,6 +34,8 @@ class Sightlines:
     ahead: np.ndarray            # u above; 0 where the azimuth is unknown
     ahead_squared: np.ndarray    # u^2; half of cos(depression)^2 (its mean over azimuths) where unknown
     below: np.ndarray            # s above
+    across: np.ndarray           # cos(depression) sin(relative azimuth): 1 to the right of the antenna; 0 where the azimuth is unknown
+    terrain_loss_db: np.ndarray  # computed loss behind hills; 0 where nothing is known of the ground
 
 
 def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_m=0.0) -> Sightlines:
@@ -41,7 +46,8 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
     easting_m, northing_m : arrays of shape (places,), survey CRS. [m]
     height_above_ground_m : of the tag, scalar or shape (places,). [m]
 
-    The ground is taken as level between receiver and tag; adequate where relief is small against the distance.
+    The ground is taken as level between receiver and tag, which is adequate where relief is small against the distance, but for
+    the loss behind hills where the listening knows of it.
     """
     east = np.atleast_1d(easting_m)[None, :] - listening.easting_m[:, None]
     north = np.atleast_1d(northing_m)[None, :] - listening.northing_m[:, None]
@@ -51,25 +57,35 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
     azimuth = np.radians(listening.azimuth_grid_deg)[:, None]
     known = ~np.isnan(azimuth)
     ahead = (east * np.sin(azimuth) + north * np.cos(azimuth)) / np.sqrt(slant_squared)
+    across = (east * np.cos(azimuth) - north * np.sin(azimuth)) / np.sqrt(slant_squared)
     level_share = level_squared / slant_squared
+    hidden = np.broadcast_to(0.0, east.shape) if listening.terrain is None else listening.terrain.loss_db(np.atleast_1d(easting_m), np.atleast_1d(northing_m))
     return Sightlines(
         log10_distance=0.5 * np.log10(slant_squared),
         ahead=np.where(known, ahead, 0.0),
         ahead_squared=np.where(known, ahead * ahead, 0.5 * level_share),
         below=1.0 - level_share,
+        across=np.where(known, across, 0.0),
+        terrain_loss_db=hidden,
     )
 
 
-def path_gain_db(lines: Sightlines, *, exponent, ahead_db, ahead_squared_db, below_db) -> np.ndarray:
+def path_gain_db(lines: Sightlines, *, exponent, ahead_db, ahead_squared_db, below_db, azimuth_bias_deg=0.0, terrain_share=0.0) -> np.ndarray:
     """Expected strength less the tag's power at 1 m, shape of the sightlines. [dB]
 
     exponent : path-loss exponent n, 2 in free space, 2 to 4 near vegetation. [1]
     ahead_db, ahead_squared_db, below_db : pattern coefficients of u, u^2 and s. [dB]
+    azimuth_bias_deg : where the antenna points, less the azimuth in the log. [degrees]
+    terrain_share : share of the computed terrain loss that is believed. [0 to 1]
     The coefficients may carry leading axes that broadcast against (records, places).
     """
+    bias = np.radians(azimuth_bias_deg)
+    ahead = lines.ahead * np.cos(bias) + lines.across * np.sin(bias)
     return (
         -10.0 * exponent * lines.log10_distance
-        + ahead_db * lines.ahead
-        + ahead_squared_db * lines.ahead_squared
+        + ahead_db * ahead
+        # Where the azimuth is unknown both u are 0 and the mean over azimuths stays.
+        + ahead_squared_db * (lines.ahead_squared + ahead * ahead - lines.ahead * lines.ahead)
         + below_db * lines.below
+        - terrain_share * lines.terrain_loss_db
     )

@@ -189,13 +189,9 @@ def cumulative_area(search: GroundSearch, listenings: dict[str, Listening], minu
             continue
         cuts = [*np.searchsorted(flown, np.arange(every_min, flown[-1], every_min)), len(flown) - 1]
         for cut in dict.fromkeys(int(cut) for cut in cuts):
-            part = listening if cut == len(flown) - 1 else _first_records(listening, cut + 1)
+            part = listening if cut == len(flown) - 1 else listening.first_records(cut + 1)
             log_nothing = search.look(part, tag_type).log_nothing
             detection = cautious_detection(so_far + log_nothing, weights)
             rows.append((flight_id, before + float(flown[cut]), *(float((detection >= level).sum()) * cell_ha for level in THRESHOLDS)))
         so_far, before = so_far + log_nothing, before + float(flown[-1])
     return pd.DataFrame(rows, columns=["flight_id", "minutes", "area_50_ha", "area_90_ha"])
-
-
-def _first_records(listening: Listening, count: int) -> Listening:
-    return Listening(*(getattr(listening, name)[:count] for name in Listening.__dataclass_fields__))

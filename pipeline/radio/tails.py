@@ -1,0 +1,59 @@
+"""Which error a faulty record has (fades, reflections, passing noise), chosen by tags that the model has not seen.
+
+Each candidate is fitted with one place left out at a time; the records heard and not heard of that place, under the model that
+never saw it, tell how well the candidate predicts. The highest sum over places wins: a held-out likelihood, I. J. Good's
+logarithmic score (1952, from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.radio.fitting import FittedModel, fit_leaving_out
+from pipeline.radio.lanes import KnownTag, log_likelihoods, side_by_side
+from pipeline.radio.parameters import USUAL_FAULT_SD_DB
+
+# No faulty record at all; fades as deep as the shadowing; faults that could be anything.
+CANDIDATES_DB = (USUAL_FAULT_SD_DB, None, 20.0)
+# Fewer places say too little to choose by.
+PLACES_NEEDED = 4
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The models under the chosen error of a faulty record, and how all candidates did.
+
+    whole, left_out : as from fit_leaving_out. scores : fault_sd_db (blank = none), log_score (sum over places), chosen.
+    """
+
+    whole: FittedModel
+    left_out: dict[str, FittedModel]
+    scores: pd.DataFrame
+
+
+def fit_with_chosen_tails(known: list[KnownTag], places: list[str], ceiling_db: float | None = None) -> Chosen:
+    """Fit with every candidate error of a faulty record and keep the one that predicts left-out places best.
+
+    With fewer than four places the usual error is kept, untried.
+    """
+    usual = fit_leaving_out(known, places, ceiling_db=ceiling_db)
+    fits = {USUAL_FAULT_SD_DB: usual}
+    if len(usual[1]) >= PLACES_NEEDED:
+        fits |= {sd: fit_leaving_out(known, places, fault_sd_db=sd, ceiling_db=ceiling_db, start=usual[0]) for sd in CANDIDATES_DB[1:]}
+    scores = {sd: held_out_score(known, left_out) for sd, (_, left_out) in fits.items()}
+    best = max(scores, key=lambda sd: (scores[sd], sd == USUAL_FAULT_SD_DB))
+    table = pd.DataFrame({"fault_sd_db": [np.nan if sd is None else sd for sd in scores], "log_score": list(scores.values()),
+                          "chosen": [sd == best for sd in scores], "places": len(usual[1])})
+    return Chosen(*fits[best], table)
+
+
+def held_out_score(known: list[KnownTag], left_out: dict[str, FittedModel]) -> float:
+    """Sum over places of the log-probability of the records of its tags under the model fitted without them."""
+    total = 0.0
+    for place, fitted in left_out.items():
+        lanes = side_by_side([tag for tag in known if tag.place_id == place])
+        total += float(log_likelihoods(lanes, fitted.parameters, fitted.vector[None, :], fitted.given).sum())
+    return total
