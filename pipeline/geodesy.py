@@ -110,14 +110,15 @@ def choose_projection(latitudes, longitudes, crs=None) -> Projection:
         authority = chosen.to_authority()
         return Projection(chosen, f"{chosen.name} ({':'.join(authority)}, metres)" if authority else f"{chosen.name} (metres)")
     latitude, longitude = (round(value, 2) + 0.0 for value in central_position(latitudes, longitudes))
-    name = f"local transverse Mercator centred on {_position_text(latitude, longitude)}"
+    name = f"local transverse Mercator centred on {position_text(latitude, longitude)}"
     conversion = TransverseMercatorConversion(
         latitude_natural_origin=latitude, longitude_natural_origin=longitude, scale_factor_natural_origin=1.0
     )
     return Projection(ProjectedCRS(conversion, name=name, geodetic_crs=WGS84), f"{name} (metres)")
 
 
-def _position_text(latitude: float, longitude: float) -> str:
+def position_text(latitude: float, longitude: float) -> str:
+    """A position in words, "57.2000 N 4.1000 W"."""
     return f"{abs(latitude):.4f} {'N' if latitude >= 0 else 'S'} {abs(longitude):.4f} {'E' if longitude >= 0 else 'W'}"
 
 

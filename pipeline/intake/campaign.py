@@ -11,10 +11,11 @@ import pandas as pd
 from pipeline.columns import BEACONS, RECORDS, conform
 from pipeline.geodesy import Projection, choose_projection, wrap_180
 from pipeline.intake import flights, positions
+from pipeline.intake.azimuths import azimuths
 from pipeline.intake.delimited import sha256_of
 from pipeline.intake.findings import Findings
-from pipeline.intake.geometry import azimuths, height_above_ground
 from pipeline.intake.ground import Terrain, read_study_area, read_terrain
+from pipeline.intake.heights import height_above_ground
 from pipeline.intake.log_format import LogFormat
 from pipeline.intake.receiver_log import read_log
 from pipeline.intake.registers import BEARINGS, SIGHTINGS, place_beacons, read_beacons, read_bearings, read_sightings, read_tags

@@ -67,8 +67,9 @@ class LogFormat:
     tag_columns, pulse_rate_columns : wide layout: {column: tag_id}, or a pattern such as "rssi_*" whose star is the tag id; None: the
         columns named like registered tags.
     height_reference : "ground", "takeoff", "sea_level" or "ellipsoid"; height_unit : "m" or "ft".
-    receiver_height_m : height above ground where the log has none.
-    azimuth_reference : "true" or "magnetic" (declination_deg is then added, east positive); azimuth_unit : "deg" or "rad".
+    receiver_height_m : height above ground where the log has none. height_limit_m : height above ground that the flights were allowed; what lies far beyond is doubted.
+    geoid_undulation_m : geoid over the WGS 84 ellipsoid at the study area, for heights over the ellipsoid; None takes a grid of PROJ.
+    azimuth_reference : "true" or "magnetic" (declination_deg is then added, east positive; None takes the World Magnetic Model); azimuth_unit : "deg" or "rad".
     heard_above_noise_db : how far above noise_db a signal counts as heard; gives each record its threshold.
     position_crs : CRS of the position columns (longitude column = easting) when they are not WGS 84 degrees.
     max_speed_m_per_s : faster steps between records are position faults.
@@ -87,6 +88,8 @@ class LogFormat:
     height_reference: str = "ground"
     height_unit: str = "m"
     receiver_height_m: float | None = None
+    height_limit_m: float = 120.0
+    geoid_undulation_m: float | None = None
     azimuth_reference: str = "true"
     azimuth_unit: str | None = None
     declination_deg: float | None = None

@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.columns import BEACONS, TAGS, conform
 from pipeline.geodesy import Projection
 from pipeline.intake.column_names import find_columns
+from pipeline.intake.declination import declinations
 from pipeline.intake.delimited import read_delimited
 from pipeline.intake.findings import Findings, did_you_mean
 from pipeline.intake.log_format import Clock, TextFormat
@@ -186,7 +187,7 @@ def _clash(part: pd.DataFrame, number: np.ndarray):
 
 
 def read_bearings(path: Path, name: str, findings: Findings, declination_deg: float | None) -> pd.DataFrame | None:
-    """Bearings taken by hand, all from true north; magnetic ones are turned by the declination."""
+    """Bearings taken by hand, all from true north; magnetic ones are turned by the declination stated, else by that of their own place and date."""
     kinds = {column: kind for column, kind in BEARINGS.items() if column not in ("easting_m", "northing_m", "bearing_grid_deg")}
     rows = read_table(path, name, kinds, ["time_utc", "tag_id", "latitude", "longitude", "bearing_deg"], findings)
     if rows is None:
@@ -199,10 +200,9 @@ def read_bearings(path: Path, name: str, findings: Findings, declination_deg: fl
     rows = _with_place_and_time(rows[~wrong], "bearing_deg", name, findings)
     magnetic = rows["north_reference"] == "magnetic"
     if magnetic.any():
-        if declination_deg is None:
-            findings.look("declination-missing", f"{int(magnetic.sum())} magnetic bearings and no declination_deg", file=name, consequence="they point wrong by the declination",
-                          remedy="set receiver_log.declination_deg", done="taken as true")
-        rows.loc[magnetic, "bearing_deg"] += declination_deg or 0.0
+        turned = rows[magnetic]
+        count = f" to {len(turned)} magnetic bearing{'s' if len(turned) > 1 else ''}"
+        rows.loc[magnetic, "bearing_deg"] += declinations(turned["latitude"], turned["longitude"], turned["time_utc"], declination_deg, findings, added_to=count, file=name)
         rows.loc[magnetic, "north_reference"] = "true"
     return rows.assign(bearing_deg=rows["bearing_deg"] % 360)
 
