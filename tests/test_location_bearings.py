@@ -75,6 +75,16 @@ def test_lines_that_meet_at_a_station_do_not_cross():
         crossing([200.0, 200.0], [700.0, 400.0], [180.0, 280.0], concentration=50.0)
 
 
+@pytest.mark.parametrize("east, north, bearings", [
+    ([-920.0, 372.0, 965.0, -1815.0], [-648.0, 1380.0, -379.0, 1512.0], [135.2, 268.5, 342.8, 159.1]),
+    ([-940.0, 940.0, -940.0, 940.0], [-340.0, -340.0, 340.0, 340.0], [110.0, 250.0, 70.0, 290.0]),
+])
+def test_bearings_that_disagree_so_much_that_the_formula_gives_no_variance_do_not_cross(east, north, bearings):
+    """Found by search: errors of 29 to 80 degrees, and of 40 degrees, at the place where the fixed point ends; none points away from it."""
+    with pytest.raises(ValueError, match="disagree so much"):
+        crossing(east, north, bearings, concentration=10.0)
+
+
 def test_the_density_of_a_bearing_integrates_to_one_over_the_circle_for_any_concentration():
     to = np.radians(np.arange(0.0, 360.0, 0.1))
     for k in (0.0, 0.5, 30.0, 1e4):
@@ -105,6 +115,9 @@ def test_what_cannot_be_estimated_is_refused_with_what_to_do():
         crossing([0.0, 1000.0], [0.0, 0.0], [45.0, 315.0])
     with pytest.raises(ValueError, match="blank: leave it out"):
         crossing([0.0, np.nan], [0.0, 0.0], [45.0, 315.0], concentration=100.0)
+    for concentration in (0.0, -1.0, np.nan, np.inf):
+        with pytest.raises(ValueError, match="must be a number above 0"):
+            crossing([0.0, 1000.0], [0.0, 0.0], [45.0, 315.0], concentration=concentration)
     nothing = np.zeros(0)
     with pytest.raises(ValueError, match="no bearings to known places"):
         estimate_concentration(nothing, nothing, from_easting_m=nothing, from_northing_m=nothing, bearing_grid_deg=nothing)

@@ -89,31 +89,14 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
     from_easting_m, from_northing_m, bearing_grid_deg : shape (bearings,), clockwise from grid north. [m], [degrees]
     concentration : known beforehand, one for all, or None to estimate it from the bearings (three or more).
 
-    Raises ValueError for too few bearings, for blank or parallel ones, when the fixed point runs away, when it ends at a station, and when
-    a bearing points away from it: such bearings do not cross, though their posterior over cells still says where the tag may be.
+    Raises ValueError for too few bearings, for blank or parallel ones, when the fixed point runs away, when it ends at a station, when a
+    bearing points away from it, and when they disagree so much that the formula gives no variance: such bearings do not cross, though their
+    posterior over cells still says where the tag may be.
     """
     x, y = np.asarray(from_easting_m, float), np.asarray(from_northing_m, float)
     bearing = np.radians(np.asarray(bearing_grid_deg, float))
-    if len(x) < 2:
-        raise ValueError(f"a crossing needs two bearings, got {len(x)}")
-    if concentration is None and len(x) < 3:
-        raise ValueError("two bearings cross without error and do not tell how bearings scatter: give the concentration, or three bearings")
-    if not (np.isfinite(x) & np.isfinite(y) & np.isfinite(bearing)).all():
-        raise ValueError("a bearing or the place where it was taken is blank: leave it out")
-    # Clockwise from north becomes counter-clockwise from east.
-    s, c = np.cos(bearing), np.sin(bearing)
-    z = s * x - c * y
-    place = _solve(s, c, s, c, z)
-    for _ in range(500):
-        dx, dy = place[0] - x, place[1] - y
-        cubed = np.maximum(np.hypot(dx, dy), 1e-6) ** 3
-        moved = _solve(s, c, dy / cubed, dx / cubed, z)
-        done = np.hypot(*(moved - place)) < 1e-6
-        place = moved
-        if done:
-            break
-    else:
-        raise ValueError("these bearings do not cross: the place runs away")
+    _refuse_too_little(x, y, bearing, concentration)
+    place = _fixed_point(x, y, bearing)
     nearest = int(np.argmin(np.hypot(place[0] - x, place[1] - y)))
     if np.hypot(place[0] - x[nearest], place[1] - y[nearest]) < NEAREST_STATION_M:
         raise ValueError(f"these bearings do not cross: their lines meet at the station of row {nearest + 1}, where its bearing tells nothing")
@@ -123,7 +106,41 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
     if len(away):
         raise ValueError(f"these bearings do not cross: {len(away)} of {len(x)} point away from where the lines meet (row {away[0] + 1} first)")
     k = concentration if concentration is not None else _estimated_concentration(error)
-    return Crossing(float(place[0]), float(place[1]), float(k), _covariance(place, x, y, s, c, k))
+    return Crossing(float(place[0]), float(place[1]), float(k), _covariance(place, x, y, bearing, k))
+
+
+def _refuse_too_little(x, y, bearing, concentration) -> None:
+    if len(x) < 2:
+        raise ValueError(f"a crossing needs two bearings, got {len(x)}")
+    if concentration is None and len(x) < 3:
+        raise ValueError("two bearings cross without error and do not tell how bearings scatter: give the concentration, or three bearings")
+    if not (np.isfinite(x) & np.isfinite(y) & np.isfinite(bearing)).all():
+        raise ValueError("a bearing or the place where it was taken is blank: leave it out")
+    if concentration is not None and not 0.0 < concentration < np.inf:
+        raise ValueError(f"the concentration of bearings must be a number above 0, got {concentration}")
+
+
+def _fixed_point(x, y, bearing) -> np.ndarray:
+    """Where the lines of the bearings meet, east and north. [m]"""
+    # Clockwise from north becomes counter-clockwise from east.
+    s, c = np.cos(bearing), np.sin(bearing)
+    z = s * x - c * y
+    place = _solve(s, c, s, c, z)
+    for _ in range(500):
+        moved = _solve(s, c, *_towards(place, x, y), z)
+        done = np.hypot(*(moved - place)) < 1e-6
+        place = moved
+        if done:
+            return place
+    raise ValueError("these bearings do not cross: the place runs away")
+
+
+def _towards(place, x, y) -> tuple[np.ndarray, np.ndarray]:
+    """Lenth's s* and c*: sine and cosine of the direction from each station to the place over the squared distance. [1/m2]"""
+    dx, dy = place[0] - x, place[1] - y
+    # Within a millionth of a metre there is no direction; the place is refused if it stays there.
+    cubed = np.maximum(np.hypot(dx, dy), 1e-6) ** 3
+    return dy / cubed, dx / cubed
 
 
 def _solve(s, c, s_star, c_star, z) -> np.ndarray:
@@ -140,12 +157,14 @@ def _estimated_concentration(error) -> float:
     return 1.0 / max(k_inverse, 1.0 / LARGEST_CONCENTRATION)
 
 
-def _covariance(place, x, y, s, c, concentration) -> np.ndarray:
-    dx, dy = place[0] - x, place[1] - y
-    cubed = np.maximum(np.hypot(dx, dy), 1e-6) ** 3
-    s_star, c_star = dy / cubed, dx / cubed
+def _covariance(place, x, y, bearing, concentration) -> np.ndarray:
+    s, c = np.cos(bearing), np.sin(bearing)
+    s_star, c_star = _towards(place, x, y)
     off = -0.5 * np.sum(s_star * c + c_star * s)
     information = concentration * np.array([[np.sum(s_star * s), off], [off, np.sum(c_star * c)]])
+    # With errors of forty degrees and more the formula may give a variance below nothing, even at a most likely place.
+    if np.linalg.eigvalsh(information)[0] <= 0.0:
+        raise ValueError("these bearings do not cross: they disagree so much that the place has no variance")
     return np.linalg.inv(information)
 
 
