@@ -74,12 +74,21 @@ def test_figures_can_be_drawn_of_one_fix_and_of_no_azimuth():
 
 # the whole stage: the demo's records, and fixes of its beacons that are put where the test wants them
 
-TESTS = ["tag_id", "flight_id", "place_id", "tag_type", "true_latitude", "true_longitude", "true_easting_m", "true_northing_m", "level_before", "level_after", "closest_approach_m",
+TESTS = ["tag_id", "flight_id", "place_id", "tag_type", "true_latitude", "true_longitude", "true_easting_m", "true_northing_m", "widening", "level_before", "level_after", "closest_approach_m",
          "strongest_record_error_m"]
 
 
 def plain_model(tags):
     return signal_model(power_mean_db={kind: -37.0 for kind in sorted(set(tags["tag_type"].dropna()))}, ahead_db=3.6, threshold_db=-110.0).to_dict()
+
+
+def leave_posteriors(workspace, tests, east_m, north_m):
+    """A round density of 40 m about every fix."""
+    column, row = (axis.ravel() for axis in np.meshgrid(np.arange(-15, 16), np.arange(-15, 16)))
+    keys = tests[["tag_id", "flight_id"]]
+    cells = keys.merge(pd.DataFrame({"column": column, "row": row, "log_density": (-0.5 * 100.0 * (column**2 + row**2) / 40.0**2).astype("float32")}), how="cross")
+    workspace.write_work("posterior_cells", cells)
+    workspace.write_work("posterior_frames", keys.assign(west_m=tests["true_easting_m"] + east_m, south_m=tests["true_northing_m"] + north_m, cell_m=10.0))
 
 
 def located(workspace, east_m=30.0, north_m=-40.0):
@@ -93,12 +102,13 @@ def located(workspace, east_m=30.0, north_m=-40.0):
     tests = listened[listened["records_heard"] > 0].merge(beacons[["place_id", "tag_type", "latitude", "longitude", "easting_m", "northing_m"]], on="place_id")
     tests = tests.rename(columns={"latitude": "true_latitude", "longitude": "true_longitude", "easting_m": "true_easting_m", "northing_m": "true_northing_m"})
     first = tests["flight_id"] == (tests["flight_id"].min() if len(tests) else "")
-    tests = tests.assign(level_before=np.where(first, 0.99, 0.6), level_after=np.where(first, 0.97, 0.4))
+    tests = tests.assign(widening=0.75, level_before=np.where(first, 0.99, 0.6), level_after=np.where(first, 0.97, 0.4))
     latitude, longitude = projection.inverse(tests["true_easting_m"].to_numpy(float) + east_m, tests["true_northing_m"].to_numpy(float) + north_m)
     fixes = tests.assign(best_latitude=latitude, best_longitude=longitude, status="located", error_radius_50_m=40.0, error_radius_95_m=100.0, region_95_ha=3.0, animal_id="", fate="", method="strength")
     workspace.write_table("fixes", stage.conform(fixes, stage.FIXES))
     workspace.write_table("fix_evidence", tests[["tag_id", "flight_id"]].assign(effective_records=9.0, passes=3, bearing_spread_deg=120.0, places=1))
     workspace.write_work("beacon_tests", tests[TESTS])
+    leave_posteriors(workspace, tests, east_m, north_m)
     shapes = [Point(east, north).buffer(100.0) for east, north in zip(tests["true_easting_m"], tests["true_northing_m"])]
     regions = tests[["tag_id", "flight_id"]].assign(probability=0.95)
     workspace.write_work("regions", gpd.GeoDataFrame(regions, geometry=shapes, crs=projection.crs))
@@ -169,7 +179,7 @@ def test_the_opening_gives_median_coverage_and_the_yardstick(demo):
 def test_every_part_shows_itself_and_its_table_is_beside_it(demo):
     workspace, _, tables = demo
     report = CalibrationReport(workspace, tables)
-    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
+    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.two_ways, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
                                  report.effort)]
     html = "".join(part.report_html() for part in parts)
     for name in set(re.findall(r'href="(tables/[^"]+|figures/[^"]+)"', html)):
@@ -182,6 +192,16 @@ def test_the_same_input_gives_the_same_tables(demo):
     again = stage.compute(workspace)
     for name in stage.TABLE_NAMES:
         pd.testing.assert_frame_equal(getattr(tables, name), getattr(again, name))
+
+
+def test_nine_beacons_have_no_conformal_95_percent_region_and_the_report_says_why(demo):
+    workspace, tests, tables = demo
+    missing = tables.two_ways_of_widening[(tables.two_ways_of_widening["nominal"] == 0.95) & (tables.two_ways_of_widening["way"] != "tempered")]
+    assert list(missing["reason"]) == ["it needs 19 other beacon places, and there are 8"] * 2 and missing["median_area_ha"].isna().all()
+    tempered = tables.two_ways_of_widening[tables.two_ways_of_widening["way"] == "tempered"].set_index("nominal")
+    assert tempered.loc[0.5, "inside"] == int((tests["level_after"] <= 0.5).sum())
+    html = CalibrationReport(workspace, tables).two_ways().report_html()
+    assert html.count("it needs 19 other beacon places, and there are 8") == 3   # two cells and the paragraph
 
 
 @pytest.fixture(scope="module")
@@ -202,7 +222,7 @@ def bare(project, tmp_path_factory):
 
 def test_without_beacons_the_tables_have_headers_only(bare):
     workspace, tables = bare
-    for name in ("beacon_errors", "beacon_error_details", "error_summary", "coverage", "beacon_residuals", "residual_correlation", "beacon_reach"):
+    for name in ("beacon_errors", "beacon_error_details", "error_summary", "coverage", "beacon_residuals", "residual_correlation", "beacon_reach", "two_ways_of_widening"):
         lines = (workspace.folder / "tables" / f"{name}.csv").read_text(encoding="utf-8").splitlines()
         assert len(lines) == 1 and len(lines[0].split(",")) > 3, name
     assert list(tables.beacon_errors.columns) == list(BEACON_ERRORS)
@@ -218,7 +238,7 @@ def test_without_beacons_the_first_lines_say_that_no_error_is_tested_and_what_th
 def test_without_beacons_every_part_still_shows_itself(bare):
     workspace, tables = bare
     report = CalibrationReport(workspace, tables)
-    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
+    parts = [part() for part in (report.map, report.beacons, report.errors, report.summary, report.coverage, report.two_ways, report.reach, report.strengths, report.antenna, report.correlation, report.signal_model,
                                  report.effort)]
     html = "".join(part.report_html() for part in parts)
     assert "The radii are the model&#x27;s own word" in html and "Nowhere are these results tested" in html

@@ -44,3 +44,14 @@ def decibel(value: float) -> str:
 def significant(value: float) -> str:
     """Three figures that count, true minus."""
     return f"{value:.3g}".replace("-", "−")
+
+
+def share_with_interval(row) -> str:
+    """"0.83 (0.46 to 0.99)"; an en dash where there is no share."""
+    return f"{row.share:.2f} ({probability(row.low_95)} to {probability(row.high_95)})" if pd.notna(row.share) else "–"
+
+
+def span(low: float, high: float, said=probability) -> str:
+    """"0.88 to 0.92", or one number where both read the same; an en dash where there is none."""
+    texts = [said(value) for value in (low, high)]
+    return "–" if pd.isna(low) else texts[0] if texts[0] == texts[1] else " to ".join(texts)

@@ -15,6 +15,7 @@ from pipeline.radio import SignalModel
 from pipeline.report import Book
 from pipeline.stages import calibration_numbers as number
 from pipeline.stages import calibration_words as say
+from pipeline.stages import ways_of_widening_words as ways_say
 from pipeline.stages.error_calibration import CalibrationTables
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.workspace import Workspace
@@ -147,6 +148,20 @@ class CalibrationReport:
 
     def _widening_only(self):
         return self.book.words("The regions are widened by a prior, untested", f"Their density is raised to the power {self.tables.widening.iloc[0]['widening']:.2f}, which simulations suggest.")
+
+    def two_ways(self):
+        """Tempering against conformal levels and radii, on the same held-out fixes."""
+        rows = self.tables.two_ways_of_widening
+        if not len(rows):
+            return self.book.words(None)
+        frame = rows.assign(held=[f"{row.inside} of {row.fixes}" if row.fixes else "none" for row in rows.itertuples()],
+                            share=[number.share_with_interval(row) for row in rows.itertuples()], used=[number.span(row.used_low, row.used_high, "{:.2f}".format if row.way == "radius" else number.probability) for row in rows.itertuples()])
+        table = self.book.table("two_ways_of_widening", frame, "Tempering and two rivals on the same beacon fixes, each place served by the others.", {
+            "nominal": ("Stated", "", ".2f"), "way": ("Way", "", "text"), "held": ("Held", "fixes", as_given), "share": ("Share", "of places (95 %)", as_given), "used": ("Used", "level or factor", as_given),
+            "median_area_ha": ("Region", "median, ha", two_figures), "equal_coverage_median_ha": ("At equal coverage", "median, ha", two_figures), "reason": ("Why none", "", "text"),
+        }, saved_as="two_ways_of_widening.csv", notes="Level: the density as computed, with regions of the level that the other beacons ask for. Radius: discs round the best position, the radius as computed times a factor that the other beacons ask for. "
+                                                      "At equal coverage: each way set so that it holds the stated share of these very truths, every place counting once. Means of the areas are in the file; a dash: no level below one does it.")
+        return self.book.together(self.book.words(ways_say.heading(rows), ways_say.paragraph(rows), level=3), table)
 
     def strengths(self):
         """F3: observed against expected strength."""

@@ -1,7 +1,7 @@
 """Stage 3: fixes of beacons, whose own data their model never saw, against the places where they stand.
 
     tables/   beacon_errors, beacon_error_details, beacon_places, error_summary, coverage, widening, beacon_residuals, residual_correlation,
-              beacon_effort, beacon_reach
+              beacon_effort, beacon_reach, two_ways_of_widening
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from pipeline.quality import beacon_rows
 from pipeline.radio import SignalModel
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.beacon_reach import reach_table
+from pipeline.stages.ways_of_widening import read_beacon_fixes, ways_of_widening
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "3_error_calibration"
 TABLE_NAMES = ("beacon_errors", "beacon_error_details", "beacon_places", "error_summary", "coverage", "widening", "beacon_residuals", "residual_correlation",
-               "beacon_effort", "beacon_reach")
+               "beacon_effort", "beacon_reach", "two_ways_of_widening")
 # Bounds of the classes by which errors are summed up: closest slant distance in metres, records heard.
 DISTANCE_BOUNDS_M = (100, 200, 400, 800)
 RECORD_BOUNDS = (3, 8, 20)
@@ -49,6 +50,7 @@ class CalibrationTables:
     residual_correlation: pd.DataFrame
     beacon_effort: pd.DataFrame
     beacon_reach: pd.DataFrame
+    two_ways_of_widening: pd.DataFrame
 
 
 def open_report(config_path):
@@ -79,6 +81,7 @@ def compute(workspace: Workspace) -> CalibrationTables:
         residual_correlation=residual_correlation(looks, left_out, dict(zip(beacons["place_id"], beacons["tag_type"])), width_m=typical_step_m(track), seed=workspace.survey.seed),
         beacon_effort=effort_table(records, beacons, flights, listened),
         beacon_reach=reach_table(details, fixes, workspace.read_work("tags"), track, flights, ground, beacons),
+        two_ways_of_widening=ways_of_widening(read_beacon_fixes(workspace), set(beacons.loc[beacons["use"] == "test", "place_id"])),
     )
     for name in TABLE_NAMES:
         workspace.write_table(name, getattr(tables, name))
