@@ -6,8 +6,11 @@ import pytest
 from pathlib import Path
 from scipy.optimize import curve_fit
 
+from pipeline.calibration import Heard, record_residuals
 from pipeline.location import log_likelihood
 from pipeline.radio import Scatter, log_evidence, path_gain_db, sightlines
+from pipeline.search.detection import power_nodes
+from pipeline.simulate import matched_physics, simulate_strengths, stream
 from tests.radio_sample import listening, signal_model
 
 VALUES = Path(__file__).parent / "values"
@@ -49,6 +52,60 @@ def test_a_record_not_heard_pulls_by_the_inverse_mills_ratio(cut, mean):
     nudge = 1e-5
     below = log_evidence(np.array([[np.nan]]), np.array([[-nudge, nudge]]), np.array([[-cut]]), np.array([[np.inf]]), scatter)
     assert (below[1] - below[0]) / (2 * nudge) == pytest.approx(-mean, abs=1e-4)
+
+
+def rayleigh_db(count):
+    """Strengths about the mean power, evenly over the exponential distribution of faded power. [dB]"""
+    return 10 * np.log10(-np.log1p(-(np.arange(count) + 0.5) / count))
+
+
+def test_residuals_of_rayleigh_fading_lie_where_decibels_of_an_exponential_power_lie():
+    """3.13: about mean power the mean is -2.51, the sd 5.57, the median -1.59 dB. Exponential distribution; value from memory, recomputed."""
+    fades, distance_m = rayleigh_db(4000), 300.0
+    model = signal_model(exponent=2.0, threshold_db=-500.0)
+    receivers = np.full(len(fades), distance_m), np.zeros(len(fades))
+    heard = Heard("B1", "F1", "collar", listening(*receivers, -20.0 - 20.0 * np.log10(distance_m) + fades, height_m=0.0), "B1 at 1", (0.0, 0.0))
+    residual_db = record_residuals(heard, 0.0, model)["residual_db"]
+    assert (residual_db.mean(), residual_db.std(), residual_db.median()) == pytest.approx((-2.51, 5.57, -1.59), abs=6e-3)
+
+
+def test_the_likeliest_power_of_rayleigh_fading_is_the_mean_of_decibels_and_not_of_watts():
+    """3.13 again: to the likelihood a fading tag is 2.51 dB weaker than its mean power, with noise of 5.57 dB."""
+    fades, tried_sd_db = rayleigh_db(4000), np.arange(5.4, 5.75, 0.005)
+    offset_db = np.concatenate([[-3.5, -2.5, -1.5], np.full(len(tried_sd_db), fades.mean())])
+    scatter = Scatter(0.0, 1e-9, 0.0, 1e-9, 1.0, np.concatenate([np.full(3, 5.57), tried_sd_db]), 1.0, RARE, RARE, 10.0)
+    records = np.ones((len(fades), 1))
+    value = log_evidence(fades[:, None], records * offset_db, -500.0 * records, np.inf * records, scatter)
+    low, middle, high = value[:3]
+    # A normal likelihood is a parabola in the offset.
+    assert -2.5 + 0.5 * (low - high) / (low - 2 * middle + high) == pytest.approx(-2.51, abs=6e-3)
+    assert tried_sd_db[value[3:].argmax()] == pytest.approx(5.57, abs=8e-3)   # steps of 0.005 on top of the tolerance of 0.006
+
+
+LOG_NORMAL = [(4.0, 1.842), (6.0, 4.145), (8.0, 7.368)]   # 3.14: sd in dB, mean power over median in dB = sd^2 ln(10) / 20; derived
+
+
+@pytest.mark.parametrize("sd_db, above_db", LOG_NORMAL)
+def test_the_powers_that_detection_is_averaged_over_are_normal_in_decibels(sd_db, above_db):
+    """3.14: their mean in dB is that of the type; in watts it lies higher. Forty nodes in place of the usual seven, for the digits of the row."""
+    power_db, weights = power_nodes(signal_model(power_sd_db=sd_db, power_mean_db={"collar": -20.0}), "collar", count=40)
+    assert weights @ power_db == pytest.approx(-20.0, abs=1e-9)
+    assert 10 * np.log10(weights @ 10 ** (power_db / 10)) + 20.0 == pytest.approx(sd_db**2 * np.log(10) / 20, abs=1e-6)
+    assert sd_db**2 * np.log(10) / 20 == pytest.approx(above_db, abs=6e-4)
+
+
+@pytest.mark.parametrize("sd_db, above_db", LOG_NORMAL)
+def test_simulated_shadowing_is_normal_in_decibels(sd_db, above_db):
+    """3.14: 40 000 records at one distance, shadowing starting afresh in each. Five standard errors of a mean of watts, by the log-normal's own variance."""
+    count = 40_000
+    physics = matched_physics(shadowing=((sd_db, 50.0),), noise_sd_db=0.0, softness_db=0.0, miss_share=0.0, threshold_db=-999.0)
+    same = np.full(count, 300.0)
+    strength_db = simulate_strengths(easting_m=same, northing_m=same, height_above_ground_m=same, azimuth_grid_deg=0.0 * same, tag_easting_m=0.0,
+                                     tag_northing_m=0.0, tag_power_db=-40.0, physics=physics, generator=stream(11), step_m=np.full(count, np.inf))
+    found = 10 * np.log10(np.mean(10 ** ((strength_db - np.median(strength_db)) / 10)))
+    s = sd_db * np.log(10) / 10
+    assert found == pytest.approx(above_db, abs=5 * 10 / np.log(10) * np.sqrt(np.expm1(s * s) / count) + 5 * 1.2533 * sd_db / np.sqrt(count))
+    assert strength_db.mean() - np.median(strength_db) == pytest.approx(0.0, abs=5 * sd_db / np.sqrt(count))
 
 
 def ring_rms_m(*, receivers, radius_m, height_m, power_sd_db):
