@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -78,6 +80,16 @@ def test_draws_come_in_pairs_about_the_estimate(fitted):
     drawn = fitted[0].draws(4, np.random.default_rng(1))
     np.testing.assert_allclose((drawn[0].exponent + drawn[2].exponent) / 2, fitted[0].model.exponent)
     assert drawn[0].exponent != drawn[1].exponent
+
+
+def test_draws_hardly_change_when_the_covariance_hardly_does():
+    # parameters equally well known, a billionth apart: which axes a decomposition calls the first is then chance, and draws must not hang on it
+    prior = prior_model([listening(*square_path())])
+    count = len(prior.vector)
+    nudge = 1e-9 * np.random.default_rng(3).standard_normal((count, count))
+    plain, nudged = (replace(prior, covariance=np.eye(count) + change).draws(4, np.random.default_rng(1)) for change in (0.0, nudge + nudge.T))
+    assert [model.exponent for model in nudged] == pytest.approx([model.exponent for model in plain], abs=1e-6)
+    assert len({round(model.exponent, 3) for model in plain}) == 4
 
 
 def test_a_model_survives_being_written_as_plain_numbers():

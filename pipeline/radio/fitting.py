@@ -39,7 +39,8 @@ class FittedModel:
 
     def draws(self, count: int, generator: np.random.Generator) -> list[SignalModel]:
         """Signal models drawn from the uncertainty of the estimate, in antithetic pairs about it."""
-        half = generator.multivariate_normal(np.zeros(len(self.vector)), self.covariance, size=(count + 1) // 2, method="eigh")
+        # Cholesky's factor is unique and moves with the covariance; the axes of an eigenvalue decomposition may turn or change sign with the last digit.
+        half = generator.multivariate_normal(np.zeros(len(self.vector)), self.covariance, size=(count + 1) // 2, method="cholesky")
         offsets = np.concatenate([half, -half])[:count]
         return [model_from_vector(self.parameters, self.vector + offset, self.given) for offset in offsets]
 
