@@ -107,7 +107,8 @@ def choose_projection(latitudes, longitudes, crs=None) -> Projection:
         chosen = pyproj.CRS.from_user_input(crs)
         if not is_metric(chosen):
             raise ValueError(f"{crs} ({chosen.name}) is not a projected CRS in metres")
-        authority = chosen.to_authority()
+        # less than full confidence names a CRS that merely looks alike, on another datum for instance
+        authority = chosen.to_authority(min_confidence=100)
         return Projection(chosen, f"{chosen.name} ({':'.join(authority)}, metres)" if authority else f"{chosen.name} (metres)")
     latitude, longitude = (round(value, 2) + 0.0 for value in central_position(latitudes, longitudes))
     name = f"local transverse Mercator centred on {position_text(latitude, longitude)}"
@@ -132,6 +133,22 @@ def distance_azimuth(latitude_1, longitude_1, latitude_2, longitude_2):
     )
     azimuth, _, distance_m = _ELLIPSOID.inv(longitude_1, latitude_1, longitude_2, latitude_2)
     return np.asarray(distance_m)[()], wrap_360(azimuth)
+
+
+def written_uncertainty_m(latitude, step_deg):
+    """How far a place may lie from its written coordinates [m] when latitude and longitude were written in steps of step_deg: the diagonal of one cell on the WGS 84 ellipsoid.
+
+    latitude, step_deg : degrees, broadcast against each other. The whole diagonal covers coordinates that were cut off; half of it those rounded to the nearest step.
+
+    References
+    ----------
+    Chapman & Wieczorek 2020, Georeferencing Best Practices (GBIF), uncertainty due to coordinate precision.
+    """
+    sine = np.sin(np.radians(np.asarray(latitude, dtype=float)))
+    axis_m, squared = _ELLIPSOID.a, _ELLIPSOID.es
+    meridian_m = axis_m * (1 - squared) / (1 - squared * sine**2) ** 1.5
+    parallel_m = axis_m / np.sqrt(1 - squared * sine**2) * np.sqrt(1 - sine**2)
+    return np.hypot(meridian_m, parallel_m) * np.radians(step_deg)
 
 
 def wrap_360(angle_deg):

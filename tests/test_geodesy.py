@@ -65,6 +65,11 @@ def test_a_named_crs_is_used_and_named():
     assert projection.forward(0.0, 9.0)[0] == pytest.approx(500000)
 
 
+def test_a_crs_that_merely_looks_like_a_known_one_does_not_get_its_number():
+    # Clarke's ellipsoid without a datum is not NAD27 (EPSG:26718), from which it may lie 200 m away
+    assert "EPSG" not in choose_projection([40.5], [-73.5], "+proj=utm +zone=18 +ellps=clrk66 +type=crs").name
+
+
 @pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:2225"])
 def test_a_crs_in_degrees_or_feet_is_refused(crs):
     with pytest.raises(ValueError, match="is not a projected CRS in metres"):

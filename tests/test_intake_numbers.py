@@ -6,7 +6,7 @@ import pytest
 
 from intake_sample import codes, said
 from pipeline.intake.findings import Findings
-from pipeline.intake.numbers import parse_angles, parse_numbers
+from pipeline.intake.numbers import parse_angles, parse_numbers, written_step_deg
 
 
 def numbers(cells, *, decimal=".", reader=parse_numbers):
@@ -58,3 +58,14 @@ def test_degrees_minutes_and_seconds_are_read(cell, degrees):
 def test_seventy_minutes_are_no_angle():
     values, findings = numbers(["57 70 00"], reader=parse_angles)
     assert np.isnan(values[0]) and codes(findings) == ["cell-not-a-number"]
+
+
+@pytest.mark.parametrize("cells, decimal, step", [
+    (["57.2", "57.2046", "57"], ".", 1e-4), (["57,2046"], ",", 1e-4), (["57"], ".", 1.0), (["57 12 03 N"], ".", 1 / 3600), (["57\u00b012'03.4\"N"], ".", 0.1 / 3600), (["57 12.25 N"], ".", 0.01 / 60),
+])
+def test_the_finest_step_to_which_angles_are_written(cells, decimal, step):
+    assert written_step_deg(pd.Series(cells), decimal=decimal) == pytest.approx(step)
+
+
+def test_no_readable_angle_has_no_step():
+    assert np.isnan(written_step_deg(pd.Series(["", "north"]), decimal="."))

@@ -124,3 +124,18 @@ def test_positions_in_degrees_minutes_and_seconds_are_read(tmp_path):
     log = pd.DataFrame(log).to_csv(index=False, lineterminator="\n")
     record = campaign(tmp_path, log).records.iloc[0]
     assert (record["latitude"], record["longitude"]) == pytest.approx((57.2, -4.1))
+
+
+def test_positions_written_too_coarsely_are_told_with_the_distance(tmp_path):
+    log = flight(30)
+    log["latitude"] = [f"{float(value):.3f}" for value in log["latitude"]]
+    log["longitude"] = "-4.100"
+    told = said(campaign(tmp_path, log, beacons="tag_id,latitude,longitude\nb1,57.205000,-4.100000\n"), "position-coarse")
+    # half of 126 m, the diagonal of a cell of 0.001 degree at 57 north; see the table in tests/outside/test_geodesy.py
+    assert told.text == "Positions are written in steps of 0.001 deg: a place may lie 63 m from what is written" and (told.file, told.line, told.value) == ("f1.csv", 2, "57.200, -4.100")
+
+
+def test_beacons_written_to_four_decimals_are_told_and_to_six_are_not(tmp_path):
+    coarse = campaign(tmp_path, flight(10), beacons="tag_id,latitude,longitude\nb1,57.2051,-4.1\nb2,57.2,-4.1023\n")
+    assert said(coarse, "position-coarse").file == "beacons.csv" and "6.3 m" in said(coarse, "position-coarse").text
+    assert "position-coarse" not in codes(campaign(tmp_path, flight(10), beacons="tag_id,latitude,longitude\nb1,57.205123,-4.1\nb2,57.2,-4.1\n"))

@@ -96,6 +96,25 @@ def parse_angles(text: pd.Series, *, decimal: str, file: str, column: str, lines
     return values
 
 
+def written_step_deg(text: pd.Series, *, decimal: str) -> float:
+    """The finest step to which the angles of a column are written [deg], 0.0001 for 57.2046 and a 3600th for whole seconds; NaN when no cell can be read.
+
+    Zeros at the end that a program left out are not seen in one cell and seldom missed by all of them.
+    """
+    steps = [step for step in map(lambda cell: _step_of(cell.replace(",", ".") if decimal == "," else cell), dict.fromkeys(text.head(5000))) if step]
+    return min(steps, default=np.nan)
+
+
+def _step_of(cell: str) -> float:
+    """Step of one written angle, that of its last part; 0 for what is none."""
+    found = _ANGLE.match(cell)
+    if not found:
+        return 0.0
+    _, _, degrees, minutes, seconds, _ = found.groups()
+    last, unit = next((part, unit) for part, unit in ((seconds, 3600), (minutes, 60), (degrees, 1)) if part)
+    return 10.0 ** -len(last.partition(".")[2]) / unit
+
+
 def _angle(cell: str, decimal: str) -> float:
     found = _ANGLE.match(cell.replace(",", ".") if decimal == "," else cell)
     if not found:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.geodesy import central_position, distance_azimuth
+from pipeline.geodesy import central_position, distance_azimuth, written_uncertainty_m
 from pipeline.intake.findings import Findings
+from pipeline.intake.numbers import written_step_deg
+from pipeline.wording import two_figures
 
 _NEAR_KM = 100.0
 _FROZEN_RECORDS = 3
 _FROZEN_S = 15.0
+_COARSE_M = 5.0
 
 
 def check_place(rows: pd.DataFrame, name: str, reference, findings: Findings) -> None:
@@ -58,6 +61,23 @@ def _check_against(latitude, longitude, reference, name, line, example, findings
                          remedy="mend the sign in a copy of the log, or name the hemisphere with the number")
     else:
         findings.look("position-far", far, **place, remedy="check beacons.csv, study_area and the position columns")
+
+
+def look_at_precision(latitude_cells: pd.Series, longitude_cells: pd.Series, latitudes, *, decimal: str, name: str, line: int, findings: Findings) -> None:
+    """Told when the positions of a file are written so coarsely that rounding alone moves a place by 5 m or more.
+
+    latitude_cells, longitude_cells : cells as written. latitudes : their values [deg]. Latitude and longitude count as written alike: the finer of both columns tells.
+    """
+    known = np.asarray(latitudes, dtype=float)
+    known = known[np.abs(known) <= 90]
+    steps = [written_step_deg(cells, decimal=decimal) for cells in (latitude_cells, longitude_cells)]
+    if not len(known) or np.isnan(steps).all():
+        return
+    step_deg = float(np.nanmin(steps))
+    away_m = 0.5 * float(written_uncertainty_m(np.median(known), step_deg))
+    if away_m >= _COARSE_M:
+        findings.look("position-coarse", f"positions are written in steps of {step_deg:.2g} deg: a place may lie {two_figures(away_m)} m from what is written", file=name, line=line,
+                      value=f"{latitude_cells.iloc[0]}, {longitude_cells.iloc[0]}", consequence="nothing can be placed better than that", remedy="export positions with six decimals or more")
 
 
 def usable_positions(latitude, longitude, check_range: bool = True) -> np.ndarray:

@@ -14,6 +14,7 @@ from pipeline.intake.delimited import DelimitedFile, read_delimited
 from pipeline.intake.findings import Findings
 from pipeline.intake.log_format import LOG_COLUMNS, LogFormat
 from pipeline.intake.numbers import parse_angles, parse_numbers
+from pipeline.intake.positions import look_at_precision
 from pipeline.intake.strengths import read_strengths
 from pipeline.intake.times import parse_times
 
@@ -94,6 +95,8 @@ def _records_of(file: DelimitedFile, columns, log_format: LogFormat, findings: F
                                    dates=cells.get("date"))
     for name in ("latitude", "longitude"):
         rows[name] = parse_angles(cells[name], column=columns[name], **reading) if name in cells else np.nan
+    if "latitude" in cells and "longitude" in cells and not log_format.position_crs:
+        look_at_precision(cells["latitude"], cells["longitude"], rows["latitude"], decimal=file.decimal, name=file.name, line=int(file.lines[0]), findings=findings)
     for name in _NUMBERS:
         rows[name] = parse_numbers(cells[name], column=columns[name], **reading) if name in cells else np.nan
     rows["flight_id"] = cells["flight_id"] if "flight_id" in cells else ""

@@ -15,6 +15,7 @@ from pipeline.intake.delimited import read_delimited
 from pipeline.intake.findings import Findings, did_you_mean
 from pipeline.intake.log_format import Clock, TextFormat
 from pipeline.intake.numbers import parse_angles, parse_numbers
+from pipeline.intake.positions import look_at_precision
 from pipeline.intake.times import parse_times
 
 BEARINGS = {"time_utc": "time", "tag_id": "text", "latitude": "float", "longitude": "float", "easting_m": "float", "northing_m": "float",
@@ -45,6 +46,9 @@ def read_table(path: Path, name: str, kinds: dict[str, str], required, findings:
     for standard, actual in columns.items():
         cells = file.table[actual].str.strip()
         rows[standard] = _typed(cells, kinds[standard], standard, file, findings)
+    if "latitude" in columns and "longitude" in columns:
+        look_at_precision(*(file.table[columns[standard]].str.strip() for standard in ("latitude", "longitude")), rows["latitude"], decimal=file.decimal, name=file.name,
+                          line=int(file.lines[0]), findings=findings)
     return conform(rows, kinds).assign(source_line=file.lines)
 
 

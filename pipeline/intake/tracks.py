@@ -14,6 +14,7 @@ from pipeline.intake.delimited import read_delimited
 from pipeline.intake.findings import Findings
 from pipeline.intake.log_format import POSITION_COLUMNS, PositionFormat
 from pipeline.intake.numbers import parse_angles, parse_numbers
+from pipeline.intake.positions import look_at_precision
 from pipeline.intake.times import UTC_TYPE, parse_times
 
 
@@ -46,6 +47,7 @@ def _read_csv(path: Path, name: str, position_format: PositionFormat, findings: 
     points["time_utc"] = parse_times(cells["time_utc"], clock=position_format.clock, column=columns["time_utc"], dates=cells.get("date"), **reading)
     for standard in ("latitude", "longitude"):
         points[standard] = parse_angles(cells[standard], decimal=file.decimal, column=columns[standard], **reading)
+    look_at_precision(cells["latitude"], cells["longitude"], points["latitude"], decimal=file.decimal, name=name, line=int(file.lines[0]), findings=findings)
     for standard in ("height_m", "antenna_azimuth_deg"):
         points[standard] = parse_numbers(cells[standard], decimal=file.decimal, column=columns[standard], **reading) if standard in cells else np.nan
     return points

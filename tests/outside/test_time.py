@@ -37,3 +37,14 @@ def test_gps_time_is_ahead_of_utc(utc, ahead_s):
     # IERS Bulletin C through astropy
     true = pd.Series([pd.Timestamp(utc)])
     assert gps_to_utc(true + pd.Timedelta(seconds=ahead_s)).iloc[0] == true.iloc[0]
+
+
+def test_gps_week_2048_began_on_7_april_2019():
+    # weeks since 6 January 1980; the number in the signal starts again every 1024 weeks (IERS through astropy). GPS midnight is 18 s before midnight UTC
+    assert utc_seconds(str(2048 * 7 * 86400), date_format="gps seconds") == utc_seconds("2019-04-07T00:00:00Z") - 18
+
+
+def test_a_receiver_left_on_gps_time_is_180_m_off_at_10_metres_per_second():
+    # 18 s since 2017: three records of 6 s (IERS through astropy; the metres are arithmetic)
+    as_utc, as_gps = (utc_seconds("2027-04-25T10:00:18", time_zone=zone) for zone in ("UTC", "GPS"))
+    assert (as_utc - as_gps) * 10 == 180
