@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from intake_sample import START, flight, read, said, write
-from pipeline.geodesy import choose_projection
+from intake_sample import START, UTC, flight, read, said, write
+from pipeline.geodesy import choose_projection, wrap_180
 from pipeline.intake.azimuths import azimuths
 from pipeline.intake.declination import declination, decimal_year
 from pipeline.intake.findings import Findings
@@ -102,3 +102,12 @@ def test_radians_stop_the_run(tmp_path):
     log = flight(30).assign(antenna_azimuth_deg=[f"{0.1 * i:.2f}" for i in range(60)])
     with pytest.raises(SurveyError, match="are they radians"):
         read(tmp_path, write(tmp_path, "f1.csv", log))
+
+
+def test_magnetic_azimuths_of_a_whole_campaign_are_turned_and_told(tmp_path):
+    magnetic = read(tmp_path, write(tmp_path, "f1.csv", flight(30)), log_format=replace(UTC, azimuth_reference="magnetic"))
+    as_logged = read(tmp_path, tmp_path / "f1.csv").records["antenna_azimuth_deg"]
+    expected = declination(57.2087, -4.1, decimal_year(START)).declination_deg
+    assert wrap_180(magnetic.records["antenna_azimuth_deg"] - as_logged) == pytest.approx(expected, abs=0.001)
+    assert said(magnetic, "declination-added").severity == "note"
+    assert "magnetic azimuth to true" in magnetic.changes["rule"].tolist()
