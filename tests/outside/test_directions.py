@@ -5,7 +5,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import chi2
 
 from pipeline.location.bearings import (concentration_from_resultant, concentration_from_sd, crossing, estimate_concentration, log_density_of_bearings,
                                         mean_resultant)
@@ -35,6 +34,22 @@ def test_fishers_approximation_is_within_one_per_cent_of_the_exact_inverse(resul
     r = resultant
     approximation = 2 * r + r**3 + 5 * r**5 / 6 if r < 0.53 else -0.4 + 1.39 * r + 0.43 / (1 - r) if r < 0.85 else 1 / (r**3 - 4 * r**2 + 3 * r)
     assert approximation == pytest.approx(concentration_from_resultant(r), rel=0.01)
+
+
+@pytest.mark.parametrize("resultant, concentration", [(.6, 1.51574), (.7, 2.01363), (.8, 2.87129), (.9, 5.30469)])
+def test_lenths_approximation_at_a_crossing_is_within_2_2_per_cent_of_the_exact_inverse(resultant, concentration):
+    """5.3, Lenth 1981 as quoted in Cross Validated question 33352: +2.1 % at .9; the exact inverse is that of 5.2.
+
+    Five stations on a ring whose bearings all miss its middle by one angle to the same side cross there, each error as large as the others.
+    """
+    toward, a = np.arange(5) * 72.0, resultant
+    station = -500.0 * np.stack([np.sin(np.radians(toward)), np.cos(np.radians(toward))])
+    found = crossing(*station, toward + np.degrees(np.arccos(a)))
+    np.testing.assert_allclose([found.easting_m, found.northing_m], [0.0, 0.0], atol=1e-3)
+    assert 1 / found.concentration == pytest.approx(2 * (1 - a) + (1 - a) ** 2 * (.48794 - .82905 * a - 1.3915 * a**2) / a, rel=1e-6)
+    assert found.concentration == pytest.approx(concentration, rel=.022)
+    if a == .9:
+        assert found.concentration / concentration - 1 == pytest.approx(.021, abs=6e-4)
 
 
 # Bearings all taken at one station: their log-density on a circle round it is highest in the mean direction, and the difference to the
@@ -88,7 +103,7 @@ def test_bearings_in_classes_weighted_by_their_counts():
 
 
 def test_the_component_towards_an_expected_direction():
-    """5.8, Zar 2010, example 27.2: V = 9.498 towards 90 degrees."""
+    """5.8, Zar 2010, example 27.2: V = 9.498 towards 90 degrees. Its u, as the limits of a mean in 5.6, is not used here and not tested."""
     _, towards = around(data_set("Zar 2010 Ex 27.2")["theta_deg"].to_numpy(float))
     assert towards[np.searchsorted(CIRCLE_DEG, 90.0 - 1e-6)] == pytest.approx(9.498, abs=6e-4)
 
@@ -125,9 +140,12 @@ def test_two_bearings_cross_where_geometry_says(bearings, place):
     np.testing.assert_allclose([found.easting_m, found.northing_m], place, atol=1e-4)
 
 
-def test_chi_square_with_two_degrees_of_freedom():
-    """6.4, tables; value from memory, recomputed. scipy.stats.chi2 is what every ellipse rests on."""
-    np.testing.assert_allclose(chi2.ppf([0.5, 0.9, 0.95, 0.99], 2), [1.386, 4.605, 5.991, 9.210], atol=6e-4)
+def test_the_area_of_a_crossing_follows_chi_square_with_two_degrees_of_freedom():
+    """6.4, tables; value from memory, recomputed: 50, 90, 95 and 99 % of the places lie within 1.386, 4.605, 5.991 and 9.210."""
+    found = crossing([0, 1000], [0, 0], [45, 315], concentration=100.0)
+    areas = [found.area_ha(probability) for probability in (0.5, 0.9, 0.95, 0.99)]
+    np.testing.assert_allclose(1e4 * np.array(areas) / (np.pi * np.sqrt(np.linalg.det(found.covariance))), [1.386, 4.605, 5.991, 9.210], atol=6e-4)
+    assert found.area_ha() == areas[2]
 
 
 @pytest.mark.parametrize("angle_deg, factor", [(90.0, 1.0), (30.0, 2.0)])

@@ -1,4 +1,4 @@
-"""Search theory, detection functions and intervals against values from outside the project.
+"""Search theory, detection functions and intervals against values from outside. Row numbers are those of the project's list of check values.
 
 "From memory, recomputed" = the number was remembered from the source named and recomputed independently; it confirms the number, not the page.
 """
@@ -11,35 +11,43 @@ import pytest
 
 from pipeline.search import (coverage, explain_silence, fit_logistic, half_normal_half_width_m, none_heard_limit, parallel_sweep_detection,
                              random_search_detection, share_interval)
+from pipeline.search.range import sweep_width_m
 
 VALUES = Path(__file__).parent / "values"
 
 
 def test_random_search_detects_one_minus_exp_of_coverage():
-    """Koopman 1946; value from memory, recomputed."""
+    """9.1, Koopman 1946; value from memory, recomputed."""
     expected = [.2212, .3935, .6321, .7769, .8647]
     assert random_search_detection([.25, .5, 1, 1.5, 2]) == pytest.approx(expected, abs=6e-5)
 
 
 def test_coverage_is_sweep_width_over_spacing():
-    """C = Z/A = W/S, Cooper & Frost, Selected inland search definitions (read)."""
+    """9.1b: C = Z/A = W/S, Cooper & Frost, Selected inland search definitions (read)."""
     spacing_m, length_m, width_m = 250.0, 4000.0, 200.0
     assert coverage(width_m, length_m, spacing_m * length_m) == pytest.approx(width_m / spacing_m)
 
 
 def test_parallel_sweeps_under_the_inverse_cube_law():
-    """Koopman; IAMSAR probability of detection curve ("ideal"); value from memory, recomputed."""
+    """9.2, Koopman; IAMSAR probability of detection curve ("ideal"); value from memory, recomputed."""
     assert parallel_sweep_detection([.5, 1, 1.5]) == pytest.approx([.469, .790, .940], abs=6e-4)
 
 
 def test_half_normal_effective_half_width():
-    """Buckland et al. 2001; value from memory, recomputed."""
+    """9.3, Buckland et al. 2001; value from memory, recomputed."""
     assert half_normal_half_width_m(1.0) == pytest.approx(1.2533, abs=6e-5)
     assert half_normal_half_width_m(1.0, 2.0) == pytest.approx(1.1963, abs=6e-5)
 
 
+def test_the_sweep_width_is_the_integral_over_both_sides():
+    """9.1b and 9.3: W = integral of p(x), Cooper & Frost; for a half-normal p twice 1.2533 sigma."""
+    offset_m = np.arange(0.0, 2000.0, 1.0)
+    lateral = pd.DataFrame({"offset_m": offset_m, "probability": np.exp(-0.5 * (offset_m / 200.0) ** 2)})
+    assert sweep_width_m(lateral) == pytest.approx(2 * 1.2533 * 200.0, abs=2 * 200.0 * 6e-5)
+
+
 def test_logistic_regression_of_the_beetles():
-    """Bliss 1935; Dobson & Barnett Tables 7.2-7.3; value from memory, recomputed (inputs too)."""
+    """9.4, Bliss 1935; Dobson & Barnett Tables 7.2-7.3; value from memory, recomputed (inputs too)."""
     beetles = pd.read_csv(VALUES / "bliss_beetles.csv", comment="#")
     dose, killed, exposed = (beetles.iloc[:, column].to_numpy(float) for column in (0, 2, 1))
     curve = fit_logistic(dose, killed, exposed)
@@ -54,7 +62,7 @@ def test_logistic_regression_of_the_beetles():
     (0, 20, (0, .1611), (0, .1684)), (1, 29, (.0061, .1718), (.0009, .1776)),
 ])
 def test_intervals_of_a_share(k, n, wilson, exact):
-    """Newcombe 1998, Statistics in Medicine 17:857, Table I; value from memory, recomputed."""
+    """9.5, Newcombe 1998, Statistics in Medicine 17:857, Table I; value from memory, recomputed."""
     assert share_interval(k, n, method="wilson") == pytest.approx(wilson, abs=6e-5)
     assert share_interval(k, n) == pytest.approx(exact, abs=6e-5)
 
@@ -66,9 +74,10 @@ def test_what_five_eight_and_twenty_beacons_can_prove():
 
 
 def test_none_of_twenty_heard():
-    """One-sided 95 % limit and the rule of three; value from memory, recomputed."""
+    """9.6: one-sided 95 % limit and the rule of three; value from memory, recomputed."""
     assert none_heard_limit(20) == pytest.approx(.1391, abs=6e-5)
-    assert 3 / 20 == pytest.approx(.15)
+    assert none_heard_limit(20) < .15 < 1.08 * none_heard_limit(20)   # 3 / n lies above the exact limit, and nearer the more looks there are
+    assert none_heard_limit(1000) < .003 < 1.003 * none_heard_limit(1000)
 
 
 def test_a_missing_animal_under_the_stated_prior():
