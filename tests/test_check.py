@@ -67,12 +67,13 @@ def test_a_file_that_is_left_out_does_not_stop_the_check(tmp_path):
 
 def test_every_setting_of_the_log_reaches_intake(tmp_path):
     more = ("  columns: {height_m: Alt}\n  layout: long\n  delimiter: semicolon\n  decimal: ','\n  encoding: latin-1\n  date_format: day first\n  date: 2027-04-25\n  not_listened: [off]\n"
-            "  heard_codes: [0]\n  height_reference: takeoff\n  height_unit: ft\n  receiver_height_m: 60\n  azimuth_reference: magnetic\n  azimuth_unit: deg\n  declination_deg: 3\n"
+            "  heard_codes: [0]\n  height_reference: takeoff\n  height_unit: ft\n  receiver_height_m: 60\n  height_limit_m: 150\n  geoid_undulation_m: 51.5\n  azimuth_reference: magnetic\n  azimuth_unit: deg\n  declination_deg: 3\n"
             "  heard_above_noise_db: 6\n  position_crs: EPSG:4258\n  max_speed_m_per_s: 40\n  positions: {files: flights/*.csv, lag_s: 2, columns: {latitude: Lat}}\n")
     log_format = read_arguments(load_survey(small(tmp_path, more)))["log_format"]
     assert log_format.columns == {"height_m": "Alt"} and log_format.text.delimiter == ";" and log_format.text.decimal == "," and log_format.text.encoding == "latin-1"
     assert (log_format.clock.date_format, log_format.clock.time_zone, log_format.clock.date) == ("day first", "UTC", "2027-04-25")
     assert log_format.not_listened == ("off",) and log_format.heard_codes == (0.0,) and log_format.height_reference == "takeoff" and log_format.height_unit == "ft"
+    assert (log_format.height_limit_m, log_format.geoid_undulation_m) == (150, 51.5)
     assert (log_format.receiver_height_m, log_format.declination_deg, log_format.heard_above_noise_db, log_format.max_speed_m_per_s) == (60, 3, 6, 40)
     assert log_format.positions.lag_s == 2 and log_format.positions.clock.time_zone == "UTC" and len(log_format.positions.files) == 1
 

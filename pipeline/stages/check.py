@@ -42,7 +42,7 @@ def log_format(survey: Survey):
         positions = PositionFormat(
             files=survey.position_files, columns=track.columns, lag_s=track.lag_s, longest_gap_s=track.longest_gap_s,
             text=TextFormat(track.delimiter, track.decimal, track.encoding), clock=Clock(track.date_format, track.time_zone or log.time_zone, log.date))
-    same = ("columns", "layout", "tag_columns", "pulse_rate_columns", "height_reference", "height_unit", "receiver_height_m", "azimuth_reference", "azimuth_unit",
+    same = ("columns", "layout", "tag_columns", "pulse_rate_columns", "height_reference", "height_unit", "receiver_height_m", "height_limit_m", "geoid_undulation_m", "azimuth_reference", "azimuth_unit",
             "declination_deg", "heard_above_noise_db", "position_crs", "max_speed_m_per_s")
     return LogFormat(
         text=TextFormat(log.delimiter, log.decimal, log.encoding), clock=Clock(log.date_format, log.time_zone, log.date),
