@@ -142,8 +142,10 @@ def _tell_level(flown: Flown, log_format: LogFormat, findings: Findings) -> None
         # had the aircraft flown level from the ground below its first record
         level = flown.logged_m + flown.ground_m[0] - flown.ground_m
         if np.percentile(level, 2) > _BELOW_GROUND_M:
-            findings.look("height-constant", f"heights above ground of {flown.flight_id} are the same to the metre ({np.median(flown.logged_m):.0f} m) over ground that spans {flown.relief_m:.0f} m", **place,
-                          value=f"{np.median(flown.logged_m):.0f}", consequence=f"if it was flown level, at a constant height above take-off, it was {max(level.min(), 0):.0f} to {level.max():.0f} m above ground",
+            height = f"{np.median(flown.logged_m):.0f}"
+            findings.look("height-constant", f"heights above ground of {flown.flight_id} are the same to the metre ({height} m) over ground that spans {flown.relief_m:.0f} m",
+                          **place, value=height,
+                          consequence=f"if it was flown level, at a constant height above take-off, it was {max(level.min(), 0):.0f} to {level.max():.0f} m above ground",
                           remedy="set receiver_log.height_reference: takeoff if the aircraft did not follow the terrain", done="used as height above ground")
 
 

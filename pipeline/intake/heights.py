@@ -75,8 +75,8 @@ def _geoid(rows, log_format: LogFormat, findings: Findings) -> np.ndarray | None
         return np.full(len(rows), float(stated))
     if model is not None:
         low, high = np.nanmin(model.height_m), np.nanmax(model.height_m)
-        findings.note("geoid-subtracted", f"{low:.1f}{f' to {high:.1f}' if f'{low:.1f}' != f'{high:.1f}' else ''} m subtracted from heights over the ellipsoid, {model.model}", value=f"{low:.1f}",
-                      done="heights count from sea level")
+        span = f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+        findings.note("geoid-subtracted", f"{span} m subtracted from heights over the ellipsoid, {model.model}", value=f"{low:.1f}", done="heights count from sea level")
         return model.height_m
     return None
 
@@ -92,7 +92,8 @@ def _without_reference(rows, logged, log_format: LogFormat, ground, findings) ->
     if ground is not None:
         first = int(np.argmax(~np.isnan(logged)))
         findings.blocked("height-geoid", "heights are over the ellipsoid, and neither a geoid grid of PROJ nor geoid_undulation_m is there to bring them to sea level",
-                         file=rows["source_file"].iloc[first], line=int(rows["source_line"].iloc[first]), value=f"{logged[first]:g}", consequence="heights above ground would be wrong by tens of metres",
+                         file=rows["source_file"].iloc[first], line=int(rows["source_line"].iloc[first]), value=f"{logged[first]:g}",
+                         consequence="heights above ground would be wrong by tens of metres",
                          remedy="set receiver_log.geoid_undulation_m, the height of the geoid over the WGS 84 ellipsoid at the study area in metres (any geoid calculator tells it), "
                                 "or receiver_log.receiver_height_m")
         return logged.copy()
