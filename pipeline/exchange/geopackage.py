@@ -12,8 +12,12 @@ import pyogrio
 LAYERS = {
     "searched": "MultiPolygon",
     "regions": "MultiPolygon",
+    "ground_regions": "MultiPolygon",
+    "joined_regions": "MultiPolygon",
     "tracks": "LineString",
     "fixes": "Point",
+    "ground_fixes": "Point",
+    "joined_fixes": "Point",
     "beacons": "Point",
 }
 
@@ -21,19 +25,22 @@ LAYERS = {
 _FIXED_DATE = "2000-01-01T00:00:00.000Z"
 
 
-def write_results(path, *, fixes, regions, tracks, searched, beacons) -> Path:
-    """Write the five layers; an earlier file of this name is replaced.
+def write_results(path, *, fixes, regions, tracks, searched, beacons, **more) -> Path:
+    """Write the five layers, and more of those named in LAYERS where they are given; an earlier file of this name is replaced.
 
     fixes, regions, tracks, searched, beacons : GeoDataFrame
         All in the survey CRS, which may be one without an EPSG code. Geometry: points, polygons, lines, polygons, points;
         polygons are stored as multi-polygons, rows without geometry are kept. A layer without rows is written with its
         columns. A layer may use another geometry where all its rows agree on it.
 
-    Raises ValueError when a layer has no CRS or the layers differ in it.
+    Raises ValueError when a layer has no CRS, the layers differ in it, or one more is not named in LAYERS.
 
     The format is OGC 12-128: application id "GPKG" and a user version of 10200 or above, which GDAL sets.
     """
-    given = {"fixes": fixes, "regions": regions, "tracks": tracks, "searched": searched, "beacons": beacons}
+    given = {"fixes": fixes, "regions": regions, "tracks": tracks, "searched": searched, "beacons": beacons} | more
+    unknown = sorted(set(more) - set(LAYERS))
+    if unknown:
+        raise ValueError(f"no layers of these names: {', '.join(unknown)}")
     _require_one_crs(given)
     path = Path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -42,6 +49,8 @@ def write_results(path, *, fixes, regions, tracks, searched, beacons) -> Path:
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _FIXED_DATE})
     try:
         for layer, usual_geometry in LAYERS.items():
+            if layer not in given:
+                continue
             pyogrio.write_dataframe(_storable(given[layer]), path, layer=layer, driver="GPKG",
                                     **_geometry_options(given[layer], usual_geometry))
     finally:

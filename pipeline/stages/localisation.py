@@ -1,6 +1,6 @@
 """Stage 2: the signal model is fitted on beacons and every tag is located with a calibrated region.
 
-    tables/   fixes, fix_evidence, hand_evidence, signal_model; from search_tables and fate_tables what silence and pulse rates say
+    tables/   fixes, fix_evidence, hand_evidence, signal_model; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes
     work/     signal_models.json, widening.json, regions (GeoParquet), posterior_cells, posterior_frames, beacon_tests, draws.npz
 """
 
@@ -18,7 +18,8 @@ from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
 from pipeline.stages.fate_tables import write_fate
 from pipeline.stages.ground_files import read_ground
-from pipeline.stages.hand_evidence import gather_by_hand
+from pipeline.stages.ground_fixes import write_ground_fixes
+from pipeline.stages.hand_evidence import gather_by_hand, listened_to
 from pipeline.stages.search_tables import write_search
 from pipeline.stages.workspace import Workspace, open_workspace
 
@@ -42,8 +43,8 @@ def compute(workspace: Workspace) -> None:
     records, tags, beacons = (workspace.read_work(name) for name in ("records", "tags", "beacons"))
     seed, ground = workspace.survey.seed, read_ground(workspace)
     models = fit_held_out(records, beacons, seed)
-    by_hand, used = gather_by_hand(workspace.read_work("bearings"), workspace.read_work("sightings"), workspace.read_work("flights"), beacons)
-    workspace.write_table("hand_evidence", used)
+    by_hand, used = gather_by_hand(workspace.read_work("bearings"), workspace.read_work("sightings"), workspace.read_work("flights"), beacons, listened_to(records))
+    workspace.write_table("hand_evidence", write_ground_fixes(workspace, used, ground.projection))
     heard = gather_heard(records, tags, beacons, by_hand)
     margin_m = workspace.survey.localisation.search_margin_m
     widening = find_widening(heard, models, set(beacons.loc[beacons["use"] == "test", "place_id"]), margin_m)

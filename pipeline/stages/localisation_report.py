@@ -17,6 +17,7 @@ from pipeline.report import Book, see
 from pipeline.search import stated_probability
 from pipeline.stages import localisation_words as say
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import as_given, counted, two_figures
@@ -87,10 +88,14 @@ class LocalisationReport:
         taken = self.workspace.read_table("hand_evidence")
         if taken.empty:
             return self.book.words(None)
-        table = self.book.table("hand_evidence", taken.assign(use=taken["used"].map({True: "in the fix", False: "not used"})), "Bearings taken by hand and places found by eye.", {
+        table = self.book.table("hand_evidence", taken.assign(use=use_words(taken)), "Bearings taken by hand and places found by eye.", {
             "kind": ("Kind", "", "text"), "tag_id": ("Tag", "", "text"), "time_utc": ("Time", "UTC", "time"), "flight_id": ("Flight", "", "text"), "use": ("Use", "", "text"), "why": ("Why", "", "text")},
-            saved_as="hand_evidence.csv", tag_column="tag_id", notes="They enter the fix of the flight during which they were had, weighed by their own errors, and no widening touches them.")
+            saved_as="hand_evidence.csv", tag_column="tag_id", notes="They enter the fix of the flight during which they were had, else a fix of their own, weighed by their own errors, and no widening touches them.")
         return self.book.together(self.book.words(say.by_hand_heading(taken)), table)
+
+    def ground_fixes(self):
+        """What the ground crew alone found."""
+        return ground_part(self.workspace, self.book, self.fixes)
 
     def radii(self):
         """F4: how wide the stated radii are."""

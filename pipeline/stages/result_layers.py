@@ -10,22 +10,34 @@ import shapely
 from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.exchange import write_results
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.ground_fixes import GROUND_FIXES
 from pipeline.stages.workspace import Workspace
 
 
 def write_layers(workspace: Workspace) -> None:
-    """Write the five layers of the contract in the survey CRS."""
+    """Write the five layers of the contract in the survey CRS, and those of ground fixes where there are any."""
     projection = read_ground(workspace).projection
     write_results(
         workspace.path_to_write("results.gpkg"),
         fixes=fix_layer(workspace.read_table("fixes", FIXES), projection), regions=workspace.read_work("regions"),
         tracks=track_layer(workspace.read_work("track"), projection), searched=workspace.read_work("searched_areas"),
         beacons=beacon_layer(workspace.read_work("beacons"), workspace.read_table("beacon_errors", BEACON_ERRORS), projection),
+        **more_layers(workspace, projection),
     )
 
 
+def more_layers(workspace: Workspace, projection) -> dict[str, gpd.GeoDataFrame]:
+    """Layers beside those of the contract: of each kind of fix that the campaign has, points and regions."""
+    layers = {}
+    for kind, columns in (("ground", GROUND_FIXES),):
+        table = workspace.read_table(f"{kind}_fixes", columns)
+        if len(table):
+            layers |= {f"{kind}_fixes": fix_layer(table, projection), f"{kind}_regions": workspace.read_work(f"{kind}_regions")}
+    return layers
+
+
 def fix_layer(fixes: pd.DataFrame, projection) -> gpd.GeoDataFrame:
-    """Every row of fixes.csv as a point: the stated position, else the best one, which the column `position` tells; none where nothing was heard."""
+    """Every row of fixes.csv, or of a table like it, as a point: the stated position, else the best one, which the column `position` tells; none where nothing was heard."""
     stated, best = fixes["latitude"].notna(), fixes["best_latitude"].notna()
     latitude, longitude = fixes["latitude"].fillna(fixes["best_latitude"]), fixes["longitude"].fillna(fixes["best_longitude"])
     kind = np.select([stated, best], ["stated", "best, not stated"], "none")

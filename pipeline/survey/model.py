@@ -100,6 +100,8 @@ class Localisation(Section):
 
     search_margin_m: float | None = Field(None, ge=0, le=100000, description="how far beyond the track a tag may be; found from the hearing range when left out")
     gates: Gates = Field(Gates(), description="what counts as located")
+    ground_session_gap_min: float = Field(60, gt=0, le=1440, description="bearings and sightings had in no flight: a longer gap between two of a tag begins a new ground fix")
+    ground_reach_m: float = Field(5000, ge=100, le=50000, description="how far from where a bearing was taken a tag is looked for; a bearing alone tells no distance")
 
 
 class Prior(Section):
