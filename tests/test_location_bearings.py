@@ -85,6 +85,33 @@ def test_bearings_that_disagree_so_much_that_the_formula_gives_no_variance_do_no
         crossing(east, north, bearings, concentration=10.0)
 
 
+@pytest.mark.parametrize("away_m, crosses", [(0.95, False), (1.05, True)])
+def test_a_place_nearer_to_a_station_than_a_metre_is_at_the_station(away_m, crosses):
+    """Nearest distance: common practice, no source."""
+    bearings = [0.0, 900.0], [0.0, -100.0 + away_m], [0.0, np.degrees(np.arctan2(-900.0, 100.0))]   # the second looks at (0, away_m)
+    if not crosses:
+        with pytest.raises(ValueError, match="meet at the station of row 1"):
+            crossing(*bearings, concentration=50.0)
+    else:
+        assert crossing(*bearings, concentration=50.0).northing_m == pytest.approx(away_m, abs=1e-6)
+
+
+def test_bearings_without_scatter_have_the_largest_concentration_that_a_hand_can_reach():
+    """Ten thousand, a scatter of 0.57 degrees; common practice, no source."""
+    assert concentration_from_resultant(1.0) == concentration_from_sd(0.0) == concentration_from_sd(0.5) == 1e4
+    assert concentration_from_sd(0.6) == pytest.approx(1 / np.radians(0.6) ** 2, rel=1e-3)
+    assert crossing(*taken([(-700, -500), (600, -600), (800, 300)]).values()).concentration == 1e4
+
+
+def test_bearings_that_point_away_from_known_places_tell_nothing():
+    stations = np.array([(-700, -500), (600, -600), (800, 300)], float)
+    reversed_ = taken(stations) | {"bearing_grid_deg": taken(stations)["bearing_grid_deg"] + 180.0}
+    k, error = estimate_concentration(np.full(3, TRUTH[0]), np.full(3, TRUTH[1]), **reversed_)
+    assert k == concentration_from_resultant(-0.3) == 0.0
+    # The limit of n (1 - A/k - A^2) for k near 0, where A is k/2.
+    assert error == pytest.approx(np.sqrt(2 / 3))
+
+
 def test_the_density_of_a_bearing_integrates_to_one_over_the_circle_for_any_concentration():
     to = np.radians(np.arange(0.0, 360.0, 0.1))
     for k in (0.0, 0.5, 30.0, 1e4):

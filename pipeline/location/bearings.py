@@ -61,7 +61,7 @@ def log_density_of_bearings(easting_m, northing_m, *, from_easting_m, from_north
     east = np.asarray(easting_m, float)[:, None] - np.asarray(from_easting_m, float)
     north = np.asarray(northing_m, float)[:, None] - np.asarray(from_northing_m, float)
     error = np.arctan2(east, north) - np.radians(np.asarray(bearing_grid_deg, float))
-    k = np.broadcast_to(np.asarray(concentration, float), error.shape[1:])
+    k = np.asarray(concentration, float)
     # k cos(error) - log(2 pi I0(k)), with the large parts taken out of both
     return np.sum(k * (np.cos(error) - 1.0) - np.log(2 * np.pi * i0e(k)), axis=1)
 
