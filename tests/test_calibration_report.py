@@ -115,6 +115,7 @@ def located(workspace, east_m=30.0, north_m=-40.0):
     model, places = plain_model(tags), sorted(beacons["place_id"])
     workspace.write_json("signal_models", {"beacons": len(places), "records": 100, "records_heard": 50, "whole": model, "left_out": dict.fromkeys(places, model)})
     workspace.write_json("widening", {"overall": 0.7, "left_out": dict.fromkeys(places, 0.75), "places": len(places)})
+    workspace.write_json("corrections", {"lags_s": {}, "left_out_lags_s": {}, "terrain": []})
     rows = [("exponent", "path-loss exponent", 2.5, 0.1, "", 1.7, 3.7, 0.04), ("ahead_db", "antenna: ahead less behind, half", 3.6, 0.1, "dB", -3.8, 11.8, 0.3)]
     workspace.write_table("signal_model", pd.DataFrame(rows, columns=["parameter", "meaning", "value", "standard_error", "unit", "prior_low_95", "prior_high_95", "prior_share"]))
     return tests

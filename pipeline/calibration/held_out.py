@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from pipeline.quality import saturation_db
-from pipeline.radio import FittedModel, KnownTag, Listening, SignalModel, fit_with_chosen_tails, prior_model
+from pipeline.radio import (Corrections, FittedModel, KnownTag, Lag, SignalModel, fit_leaving_out, fit_with_chosen_tails, lag_curves, lag_from_curves,
+                            prior_model)
 
 # Models drawn from the uncertainty of the estimate and averaged over in every fix: two antithetic pairs. With sixteen the
 # demo's regions changed by less than 2 % in area.
 MODELS_DRAWN = 4
 
 
-def known_tags(records: pd.DataFrame, beacons: pd.DataFrame) -> list[KnownTag]:
+def known_tags(records: pd.DataFrame, beacons: pd.DataFrame, corrections: Corrections = Corrections()) -> list[KnownTag]:
     """Beacons at their places with what each flight heard of them; flights outside a beacon's period are left out.
 
     records : columns of RECORDS. beacons : columns of BEACONS, one row per tag and place.
@@ -27,7 +28,7 @@ def known_tags(records: pd.DataFrame, beacons: pd.DataFrame) -> list[KnownTag]:
         flights = by_tag.get(beacon.tag_id)
         if flights is None:
             continue
-        listenings = tuple(Listening.from_records(rows) for _, rows in flights.groupby("flight_id", sort=True)
+        listenings = tuple(corrections.listening(rows) for _, rows in flights.groupby("flight_id", sort=True)
                            if stands_in(beacon, rows["time_utc"].iloc[0]))
         if listenings:
             height = beacon.height_above_ground_m if np.isfinite(beacon.height_above_ground_m) else 0.0
@@ -43,12 +44,20 @@ def stands_in(beacon, time_utc: pd.Timestamp) -> bool:
 
 @dataclass(frozen=True)
 class HeldOutModels:
-    """whole : from all beacons that may be used for fitting. left_out : by place_id, from all the others. tails : see radio.tails."""
+    """The signal models of a campaign and what was found of its clocks and ground.
+
+    whole : from all beacons that may be used for fitting. left_out : by place_id, from all the others. tails : see radio.tails.
+    corrections : of all flights. left_out_lags_s : for places without which other lags are found, these.
+    lags : flight_id -> the Lag from all beacons.
+    """
 
     whole: FittedModel
     left_out: dict[str, FittedModel]
     seed: int
     tails: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["fault_sd_db", "log_score", "chosen", "places"]))
+    corrections: Corrections = Corrections()
+    left_out_lags_s: dict[str, dict[str, float]] = field(default_factory=dict)
+    lags: dict[str, Lag] = field(default_factory=dict)
 
     def for_place(self, place_id: str | None) -> FittedModel:
         """The model that may locate a tag at this beacon place (None: any other tag): it never saw the place."""
@@ -58,20 +67,51 @@ class HeldOutModels:
         """Models drawn from the uncertainty of that model; the same draws in every call."""
         return tuple(self.for_place(place_id).draws(MODELS_DRAWN, np.random.default_rng(self.seed)))
 
+    def corrections_for(self, place_id: str | None) -> Corrections:
+        """The corrections that may be used for a tag at this beacon place (None: any other tag): found without it."""
+        return replace(self.corrections, lags_s=self.left_out_lags_s.get(place_id, self.corrections.lags_s))
 
-def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int) -> HeldOutModels:
+
+def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int, terrain: dict | None = None) -> HeldOutModels:
     """Fit all models that a campaign needs. Beacons whose use is "test" enter none of them.
 
+    terrain : flight_id -> what hills take, see radio.terrain_loss.
     With no beacon to fit on, every model is the prior one, which says so by its standard errors.
     """
-    known = known_tags(records, beacons)
+    plain = Corrections(terrain=terrain or {})
+    usable = records[records["usable"].to_numpy(bool)]
+    rough = prior_model([plain.listening(rows) for _, rows in usable.groupby(["tag_id", "flight_id"], sort=True)])
     tests_only = set(beacons.loc[beacons["use"] == "test", "place_id"])
-    fitting = [tag for tag in known if tag.place_id not in tests_only]
-    rough = prior_model([Listening.from_records(rows) for _, rows in records[records["usable"].to_numpy(bool)].groupby(["tag_id", "flight_id"], sort=True)])
-    if not fitting:
-        return HeldOutModels(rough, {}, seed)
-    places = sorted({tag.place_id for tag in fitting})
-    ceiling_db = saturation_db(records.loc[records["usable"].to_numpy(bool), "strength_db"])
-    chosen = fit_with_chosen_tails(fitting, places, ceiling_db if np.isfinite(ceiling_db) else None)
+
+    def fitting(corrections: Corrections) -> list[KnownTag]:
+        return [tag for tag in known_tags(records, beacons, corrections) if tag.place_id not in tests_only]
+
+    known = fitting(plain)
+    if not known:
+        return HeldOutModels(rough, {}, seed, corrections=plain)
+    places, ceiling_db = sorted({tag.place_id for tag in known}), saturation_db(usable["strength_db"])
+    chosen = fit_with_chosen_tails(known, places, ceiling_db if np.isfinite(ceiling_db) else None)
+    lags, without = _lags(known, chosen)
+    whole, left_out = chosen.whole, dict(chosen.left_out)
+    for applied in sorted({tuple(sorted(each.items())) for each in [_applied(lags), *without.values()] if any(each.values())}):
+        # Each set of lags has a fit of its own; a place takes the model of the lags that were found without it.
+        served = [place for place in places if without.get(place) == dict(applied)]
+        fits = fit_leaving_out(fitting(replace(plain, lags_s=dict(applied))), served, fault_sd_db=chosen.whole.given.fault_sd_db, ceiling_db=chosen.whole.given.ceiling_db, start=chosen.whole)
+        whole = fits[0] if dict(applied) == _applied(lags) else whole
+        left_out |= fits[1]
     # The only beacon has no others to be judged by.
-    return HeldOutModels(chosen.whole, {place: chosen.left_out.get(place, rough) for place in places}, seed, chosen.scores)
+    return HeldOutModels(whole, {place: left_out.get(place, rough) for place in places}, seed, chosen.scores, replace(plain, lags_s=_applied(lags)), without, lags)
+
+
+def _applied(lags: dict[str, Lag]) -> dict[str, float]:
+    return {flight: lag.applied_s for flight, lag in lags.items()}
+
+
+def _lags(known: list[KnownTag], chosen) -> tuple[dict[str, Lag], dict[str, dict[str, float]]]:
+    """(lag of every flight from all beacons, place -> lags to be applied that its own records had no part in)."""
+    lags = {flight: lag_from_curves(curves) for flight, curves in lag_curves(known, chosen.whole).items() if len(curves)}
+    without = {}
+    for place, fitted in chosen.left_out.items():
+        curves = lag_curves([tag for tag in known if tag.place_id != place], fitted)
+        without[place] = {flight: lag_from_curves(curves[flight]).applied_s if len(curves.get(flight, ())) else 0.0 for flight in lags}
+    return lags, without

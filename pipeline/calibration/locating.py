@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.calibration.held_out import HeldOutModels, stands_in
 from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_by_style, widenings_leaving_out
 from pipeline.location import ByHand, Located, Task, hearing_reach_m, leaves_and_truth, locate, search_margins_m, spread_over_cores
-from pipeline.radio import Listening
+from pipeline.radio import Corrections, Listening
 
 
 @dataclass(frozen=True)
@@ -51,11 +51,11 @@ class Widening:
 
 
 def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, by_hand: dict[tuple[str, str], ByHand] | None = None,
-                 styles: dict[str, str] | None = None) -> list[Heard]:
+                 styles: dict[str, str] | None = None, corrections_for=lambda place_id: Corrections()) -> list[Heard]:
     """Every tag and flight with at least one usable heard record or with evidence taken by hand, in order of tag and flight.
 
     by_hand : (tag_id, flight_id) -> bearings and sightings; those of beacons are not used, since beacons test the strengths.
-    styles : flight_id -> flight style.
+    styles : flight_id -> flight style. corrections_for : place_id (None: no beacon) -> Corrections of clocks and ground.
     """
     by_hand = by_hand or {}
     usable = records[records["usable"].to_numpy(bool)]
@@ -67,7 +67,7 @@ def gather_heard(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFram
         standing = [beacon for beacon in beacons[beacons["tag_id"] == tag_id].itertuples() if stands_in(beacon, rows["time_utc"].iloc[0])]
         beacon = standing[0] if standing else None
         found.append(Heard(
-            tag_id, flight_id, beacon.tag_type if beacon and beacon.tag_type else kinds.get(tag_id, ""), Listening.from_records(rows),
+            tag_id, flight_id, beacon.tag_type if beacon and beacon.tag_type else kinds.get(tag_id, ""), corrections_for(beacon.place_id if beacon else None).listening(rows),
             beacon.place_id if beacon else None, (beacon.easting_m, beacon.northing_m) if beacon else None,
             None if beacon else by_hand.get((tag_id, flight_id)), (styles or {}).get(flight_id, ""),
         ))

@@ -16,9 +16,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr
 
 _LOG_2PI = np.log(2.0 * np.pi)
+_LEAST_MISS_SHARE = 1e-300
 
 
 @dataclass(frozen=True)
@@ -143,12 +144,14 @@ def observation(strength_db, threshold_db, mu, spread, scatter: Scatter):
 def _heard(strength_db, threshold_db, mu, spread, scatter: Scatter):
     """A heard record says its value, and that the value beat the threshold."""
     error = strength_db - mu
-    narrow = spread + np.square(scatter.noise_sd_db)
-    wide = spread + np.square(scatter.fault_sd_db)
-    log_narrow = np.log1p(-scatter.fault_share) - 0.5 * (_LOG_2PI + np.log(narrow) + error * error / narrow)
-    log_wide = np.log(scatter.fault_share) - 0.5 * (_LOG_2PI + np.log(wide) + error * error / wide)
-    log_density = np.logaddexp(log_narrow, log_wide)
-    sound = np.exp(log_narrow - log_density)
+    narrow, wide = spread + np.square(scatter.noise_sd_db), spread + np.square(scatter.fault_sd_db)
+    # Both densities are taken relative to the wide one's exponential, which never is the smaller: nothing underflows.
+    half = 0.5 * error * error
+    of_sound = (1.0 - scatter.fault_share) * np.exp(half / wide - half / narrow) / np.sqrt(narrow)
+    of_faulty = scatter.fault_share / np.sqrt(wide)
+    together = of_sound + of_faulty
+    log_density = np.log(together) - half / wide - 0.5 * _LOG_2PI
+    sound = of_sound / together
     slope_narrow, slope_wide = error / narrow, error / wide
     slope = sound * slope_narrow + (1.0 - sound) * slope_wide
     between = sound * (1.0 - sound) * np.square(slope_narrow - slope_wide)
@@ -174,6 +177,7 @@ def _not_heard(threshold_db, mu, spread, scatter: Scatter):
     """A record not heard says that the strength stayed below the threshold, or that the record missed it."""
     sd = np.sqrt(spread + np.square(scatter.noise_sd_db) + np.square(scatter.softness_db))
     z = (threshold_db - mu) / sd
-    log_z = np.logaddexp(log_ndtr(z) + np.log1p(-scatter.miss_share), np.log(scatter.miss_share))
-    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI + np.log1p(-scatter.miss_share) - log_z) / sd
-    return log_z, -push, push * (z / sd + push)
+    # A share of misses above nothing keeps the probability above nothing, so that no logarithm of a tail is needed.
+    silent = ndtr(z) * (1.0 - scatter.miss_share) + np.maximum(scatter.miss_share, _LEAST_MISS_SHARE)
+    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI) * (1.0 - scatter.miss_share) / (silent * sd)
+    return np.log(silent), -push, push * (z / sd + push)

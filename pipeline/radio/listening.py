@@ -19,6 +19,7 @@ class Listening:
     threshold_db : level above which this record counts as heard; NaN = the signal model's. [dB]
     step_m : metres flown since the record before; infinite at the first record and at breaks. [m]
     time_s : seconds since some moment; None where times are not known. [s]
+    flight_id : the flight it belongs to.
     terrain : what hills take from the strength along this flight, see radio.terrain_loss; None where nothing is known of the ground.
     """
 
@@ -31,6 +32,7 @@ class Listening:
     step_m: np.ndarray
     time_s: np.ndarray | None = None
     terrain: object | None = None
+    flight_id: str = ""
 
     def __post_init__(self):
         lengths = {len(values) for values in self._arrays().values()}
@@ -42,7 +44,7 @@ class Listening:
 
     def _arrays(self) -> dict:
         """The arrays by name; those that are not known are left out."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "terrain" and getattr(self, name) is not None}
+        return {name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("terrain", "flight_id") and getattr(self, name) is not None}
 
     @property
     def heard(self) -> np.ndarray:
@@ -65,6 +67,7 @@ class Listening:
             threshold_db=rows["threshold_db"].to_numpy(float),
             step_m=steps_along(easting, northing),
             time_s=(rows["time_utc"] - rows["time_utc"].min()).dt.total_seconds().to_numpy(float),
+            flight_id=str(rows["flight_id"].iloc[0]) if len(rows) else "",
         )
 
     def first_records(self, count: int) -> "Listening":

@@ -26,7 +26,8 @@ PLACES_NEEDED = 4
 class Chosen:
     """The models under the chosen error of a faulty record, and how all candidates did.
 
-    whole, left_out : as from fit_leaving_out. scores : fault_sd_db (blank = none), log_score (sum over places), chosen.
+    whole, left_out : as from fit_leaving_out; for a left-out place the choice is made without its score.
+    scores : fault_sd_db (blank = none), log_score (sum over places), chosen, places.
     """
 
     whole: FittedModel
@@ -43,17 +44,23 @@ def fit_with_chosen_tails(known: list[KnownTag], places: list[str], ceiling_db: 
     fits = {USUAL_FAULT_SD_DB: usual}
     if len(usual[1]) >= PLACES_NEEDED:
         fits |= {sd: fit_leaving_out(known, places, fault_sd_db=sd, ceiling_db=ceiling_db, start=usual[0]) for sd in CANDIDATES_DB[1:]}
-    scores = {sd: held_out_score(known, left_out) for sd, (_, left_out) in fits.items()}
-    best = max(scores, key=lambda sd: (scores[sd], sd == USUAL_FAULT_SD_DB))
-    table = pd.DataFrame({"fault_sd_db": [np.nan if sd is None else sd for sd in scores], "log_score": list(scores.values()),
+    scores = {sd: held_out_scores(known, left_out) for sd, (_, left_out) in fits.items()}
+    best = _best(scores, "")
+    table = pd.DataFrame({"fault_sd_db": [np.nan if sd is None else sd for sd in scores], "log_score": [sum(each.values()) for each in scores.values()],
                           "chosen": [sd == best for sd in scores], "places": len(usual[1])})
-    return Chosen(*fits[best], table)
+    return Chosen(fits[best][0], {place: fits[_best(scores, place)][1][place] for place in usual[1]}, table)
 
 
-def held_out_score(known: list[KnownTag], left_out: dict[str, FittedModel]) -> float:
-    """Sum over places of the log-probability of the records of its tags under the model fitted without them."""
-    total = 0.0
+def _best(scores: dict, without: str):
+    """The candidate with the highest score over all places but one; of equals the usual one."""
+    totals = {sd: sum(score for place, score in each.items() if place != without) for sd, each in scores.items()}
+    return max(totals, key=lambda sd: (totals[sd], sd == USUAL_FAULT_SD_DB))
+
+
+def held_out_scores(known: list[KnownTag], left_out: dict[str, FittedModel]) -> dict[str, float]:
+    """For each place the log-probability of the records of its tags under the model fitted without them."""
+    scores = {}
     for place, fitted in left_out.items():
         lanes = side_by_side([tag for tag in known if tag.place_id == place])
-        total += float(log_likelihoods(lanes, fitted.parameters, fitted.vector[None, :], fitted.given).sum())
-    return total
+        scores[place] = float(log_likelihoods(lanes, fitted.parameters, fitted.vector[None, :], fitted.given).sum())
+    return scores

@@ -190,7 +190,7 @@ def coverage_heading(tables) -> str:
 
 def coverage_paragraphs(tables) -> list[str]:
     whole = tables.widening.iloc[0]
-    others = tables.widening.iloc[1:]["widening"]
+    others = tables.widening.loc[tables.widening["place_id"] != "", "widening"]
     spread = f", for the beacons themselves {others.min():.2f} to {others.max():.2f}, each found without the beacon it serves" if len(others) else ""
     row = tables.coverage[(tables.coverage["calibration"] == "after") & (tables.coverage["nominal"] == 0.95) & (tables.coverage["counted_by"] == COUNTED_PLACES)].iloc[0]
     return [

@@ -18,6 +18,7 @@ from pipeline.columns import BEACON_ERRORS, FIXES, conform
 from pipeline.quality import beacon_rows
 from pipeline.radio import SignalModel
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.instruments import read_corrections
 from pipeline.stages.beacon_reach import reach_table
 from pipeline.stages.ways_of_widening import read_beacon_fixes, ways_of_widening
 from pipeline.stages.workspace import Workspace, open_workspace
@@ -70,9 +71,9 @@ def compute(workspace: Workspace) -> CalibrationTables:
     fixes, ground = workspace.read_table("fixes", FIXES), read_ground(workspace)
     models, kept = workspace.read_json("signal_models"), workspace.read_json("widening")
     listened = workspace.read_work("beacon_strongest_record")
-    details = detail_table(tests, fixes, workspace.read_table("fix_evidence"), flights, ground.projection, kept)
+    details = detail_table(tests, fixes, workspace.read_table("fix_evidence"), flights, ground.projection)
     track, left_out = workspace.read_work("track"), models_of_places(models, beacons)
-    looks = record_table(records, beacons, left_out)
+    looks = record_table(records, beacons, left_out, read_corrections(workspace))
     covered = coverage_table(details["level_before"], details["level_after"], details["place_id"])
     tables = CalibrationTables(
         beacon_errors=conform(details, BEACON_ERRORS), beacon_error_details=details, beacon_places=place_table(beacons, listened, details, kept),
@@ -88,7 +89,7 @@ def compute(workspace: Workspace) -> CalibrationTables:
     return tables
 
 
-def detail_table(tests: pd.DataFrame, fixes: pd.DataFrame, evidence: pd.DataFrame, flights: pd.DataFrame, projection, widening: dict) -> pd.DataFrame:
+def detail_table(tests: pd.DataFrame, fixes: pd.DataFrame, evidence: pd.DataFrame, flights: pd.DataFrame, projection) -> pd.DataFrame:
     """One row per beacon and flight in which it was heard: columns of BEACON_ERRORS, then those of DETAILS.
 
     The position is the best one whatever the status of the fix; errors are metres along the axes of the survey grid.
@@ -105,7 +106,7 @@ def detail_table(tests: pd.DataFrame, fixes: pd.DataFrame, evidence: pd.DataFram
     rows = rows.assign(
         latitude=rows["best_latitude"], longitude=rows["best_longitude"], error_east_m=east_m, error_north_m=north_m, error_m=np.hypot(east_m, north_m),
         flight_style=rows["flight_id"].map(styles), distance_band=class_names(approach_m, DISTANCE_BOUNDS_M, "m"), records_class=class_names(heard, RECORD_BOUNDS),
-        inside_95=rows["level_after"].to_numpy(float) <= 0.95, widening=[widening["left_out"].get(place, widening["overall"]) for place in rows["place_id"]],
+        inside_95=rows["level_after"].to_numpy(float) <= 0.95,
     )
     rows["doubtful"] = doubtful_places(rows) if len(rows) else []
     return conform(rows, BEACON_ERRORS | DETAILS)
@@ -160,6 +161,8 @@ def widening_table(widening: dict, beacons: pd.DataFrame) -> pd.DataFrame:
     rows = [{"used_for": "all other tags", "place_id": "", "widening": widening["overall"], "taught_by_places": widening["places"]}]
     rows += [{"used_for": names.get(place, place), "place_id": place, "widening": value, "taught_by_places": widening["places"] - 1}
              for place, value in widening["left_out"].items()]
+    rows += [{"used_for": f"all other tags, flights of style {style}", "place_id": "", "widening": value, "taught_by_places": widening["places"]}
+             for style, value in widening.get("by_style", {}).items()]
     return pd.DataFrame(rows)
 
 
@@ -168,14 +171,14 @@ def models_of_places(models: dict, beacons: pd.DataFrame) -> dict[str, SignalMod
     return {place: SignalModel.from_dict(models["left_out"].get(place, models["whole"])) for place in beacons["place_id"]}
 
 
-def record_table(records: pd.DataFrame, beacons: pd.DataFrame, models: dict[str, SignalModel]) -> pd.DataFrame:
+def record_table(records: pd.DataFrame, beacons: pd.DataFrame, models: dict[str, SignalModel], corrections_for) -> pd.DataFrame:
     """Every record of every heard beacon against what a model without that beacon expects; columns of RESIDUALS, time_utc and minute (of the flight)."""
     own = records[records["tag_id"].isin(beacons["tag_id"])]
     heights = dict(zip(beacons["place_id"], beacons["height_above_ground_m"].fillna(0.0)))
     start = records.groupby("flight_id")["time_utc"].min()
     usable = dict(list(own[own["usable"].to_numpy(bool)].groupby(["tag_id", "flight_id"], sort=True)))
     parts = []
-    for heard in gather_heard(own, beacons.drop_duplicates("tag_id"), beacons):
+    for heard in gather_heard(own, beacons.drop_duplicates("tag_id"), beacons, corrections_for=corrections_for):
         if heard.truth is None:
             continue
         table = record_residuals(heard, heights[heard.place_id], models[heard.place_id])

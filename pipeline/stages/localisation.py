@@ -1,6 +1,6 @@
 """Stage 2: the signal model is fitted on beacons and every tag is located with a calibrated region.
 
-    tables/   fixes, fix_evidence, hand_evidence, signal_model; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes
+    tables/   fixes, fix_evidence, walking_test, several_places, hand_evidence, signal_model, record_faults, clock_lags; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes and joined_fixes
     work/     signal_models.json, widening.json, regions (GeoParquet), posterior_cells, posterior_frames, beacon_tests, draws.npz
 """
 
@@ -20,7 +20,11 @@ from pipeline.stages.fate_tables import write_fate
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import write_ground_fixes
 from pipeline.stages.hand_evidence import gather_by_hand, listened_to
+from pipeline.stages.instruments import leave_corrections, terrain_along_flights
+from pipeline.stages.joined_fixes import write_joined_fixes
 from pipeline.stages.search_tables import write_search
+from pipeline.stages.several_places import places_table
+from pipeline.stages.walking import walk_table
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "2_localisation"
@@ -42,18 +46,24 @@ def compute(workspace: Workspace) -> None:
     """Fit, calibrate, locate, and leave the tables for the reports and the later stages."""
     records, tags, beacons = (workspace.read_work(name) for name in ("records", "tags", "beacons"))
     seed, ground = workspace.survey.seed, read_ground(workspace)
-    models = fit_held_out(records, beacons, seed)
+    hills = terrain_along_flights(ground, workspace.read_work("track"), pd.concat([tags["frequency_mhz"], beacons["frequency_mhz"]]))
+    models = fit_held_out(records, beacons, seed, hills)
     by_hand, used = gather_by_hand(workspace.read_work("bearings"), workspace.read_work("sightings"), workspace.read_work("flights"), beacons, listened_to(records))
     workspace.write_table("hand_evidence", write_ground_fixes(workspace, used, ground.projection))
-    heard = gather_heard(records, tags, beacons, by_hand)
+    flights = workspace.read_work("flights")
+    heard = gather_heard(records, tags, beacons, by_hand, dict(zip(flights["flight_id"], flights["style"])), models.corrections_for)
     margin_m = workspace.survey.localisation.search_margin_m
     widening = find_widening(heard, models, set(beacons.loc[beacons["use"] == "test", "place_id"]), margin_m)
-    located = locate_all(heard, models, widening, margin_m)
+    # A walk of root mean square w has an sd of w / sqrt(2) along each axis.
+    located = locate_all(heard, models, widening, margin_m, workspace.survey.localisation.walk_m / np.sqrt(2.0))
     fixed = _judged(workspace, heard, located, models)
     pulses = pulse_table(records, tags)
     fixes, evidence = fix_tables(workspace, fixed, records, tags, pulses, ground.projection)
     workspace.write_table("fixes", fixes)
     workspace.write_table("fix_evidence", evidence)
+    workspace.write_table("walking_test", walk_table(fixed))
+    workspace.write_table("several_places", places_table(fixed, models))
+    write_joined_fixes(workspace, fixed, records, by_hand, models, widening, _doubts(workspace), ground.projection)
     _leave_models(workspace, models, widening)
     _leave_posteriors(workspace, fixed, ground.projection, seed)
     workspace.write_work("beacon_tests", beacon_tests(fixed, ground.projection))
@@ -136,12 +146,15 @@ def _time_and_counts(rows: pd.DataFrame | None) -> dict:
 
 def _leave_models(workspace, models: HeldOutModels, widening: Widening) -> None:
     workspace.write_table("signal_model", models.whole.table())
+    workspace.write_table("record_faults", models.tails)
+    leave_corrections(workspace, models)
     workspace.write_json("signal_models", {
         "beacons": models.whole.beacons, "records": models.whole.records, "records_heard": models.whole.records_heard,
         "whole": models.whole.model.to_dict(), "left_out": {place: fit.model.to_dict() for place, fit in models.left_out.items()},
         "drawn": [model.to_dict() for model in models.drawn(None)],
     })
-    workspace.write_json("widening", {"overall": widening.overall, "left_out": widening.left_out, "places": widening.places})
+    workspace.write_json("widening", {"overall": widening.overall, "left_out": widening.left_out, "places": widening.places,
+                                      "by_style": widening.by_style})
 
 
 def _leave_posteriors(workspace, fixed: list[Fixed], projection, seed: int) -> None:
@@ -174,9 +187,9 @@ def beacon_tests(fixed: list[Fixed], projection) -> pd.DataFrame:
         rows.append({
             "tag_id": item.heard.tag_id, "flight_id": item.heard.flight_id, "place_id": item.heard.place_id, "tag_type": item.heard.tag_type,
             "true_latitude": float(latitude), "true_longitude": float(longitude), "true_easting_m": truth[0], "true_northing_m": truth[1],
-            "level_before": posterior.widened(1.0).level_at(*truth), "level_after": posterior.level_at(*truth),
+            "widening": posterior.widening, "level_before": posterior.widened(1.0).level_at(*truth), "level_after": posterior.level_at(*truth),
             "closest_approach_m": float(np.hypot(level_distance, listening.height_above_ground_m).min()),
             "strongest_record_error_m": float(level_distance[int(np.nanargmax(listening.strength_db))]),
         })
     return pd.DataFrame(rows, columns=["tag_id", "flight_id", "place_id", "tag_type", "true_latitude", "true_longitude", "true_easting_m", "true_northing_m",
-                                       "level_before", "level_after", "closest_approach_m", "strongest_record_error_m"])
+                                       "widening", "level_before", "level_after", "closest_approach_m", "strongest_record_error_m"])

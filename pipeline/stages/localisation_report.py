@@ -18,7 +18,11 @@ from pipeline.search import stated_probability
 from pipeline.stages import localisation_words as say
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
+from pipeline.stages.joined_report import joined_part
 from pipeline.stages.strength_panels import chosen_fixes, panel
+from pipeline.stages.instruments import read_corrections
+from pipeline.stages.several_places import places_part
+from pipeline.stages.walking import walking_part
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import as_given, counted, two_figures
 
@@ -97,6 +101,18 @@ class LocalisationReport:
         """What the ground crew alone found."""
         return ground_part(self.workspace, self.book, self.fixes)
 
+    def joined_fixes(self):
+        """Flights located as one, where the survey file asks for it."""
+        return joined_part(self.workspace, self.book, self.fixes)
+
+    def several_places(self):
+        """Tags that fit more than one place, and the flight that would decide."""
+        return places_part(self.workspace, self.book)
+
+    def walking(self):
+        """Whether any animal walked during a flight."""
+        return walking_part(self.workspace, self.book, self.animals)
+
     def radii(self):
         """F4: how wide the stated radii are."""
         words = self.book.words(say.radii_heading(self.placed))
@@ -126,11 +142,11 @@ class LocalisationReport:
         if chosen.empty:
             return self.book.words(None)
         records, evidence = self.workspace.read_work("records"), self.workspace.read_table("fix_evidence").set_index(["tag_id", "flight_id"])
-        model = SignalModel.from_dict(self.workspace.read_json("signal_models")["whole"])
+        model, corrections = SignalModel.from_dict(self.workspace.read_json("signal_models")["whole"]), read_corrections(self.workspace)()
         usable = dict(list(records[records["usable"]].groupby(["tag_id", "flight_id"])))
         kinds, places = dict(zip(self.tags["tag_id"], self.tags["tag_type"])), self.positions.set_index(["tag_id", "flight_id"])
         panels = [panel(fix, usable[fix.tag_id, fix.flight_id], model, kinds.get(fix.tag_id, ""), *places.loc[(fix.tag_id, fix.flight_id), ["easting_m", "northing_m"]],
-                        float(evidence.loc[(fix.tag_id, fix.flight_id), "effective_records"])) for fix in chosen.itertuples()]
+                        float(evidence.loc[(fix.tag_id, fix.flight_id), "effective_records"]), corrections) for fix in chosen.itertuples()]
         words = self.book.words("No record was thrown away for being weak", "The positions weigh every record, heard or not. The panels show, for tags to be fetched, for the narrowest and the widest positions and for some between, how the strengths along the "
                                 "flight agree with a tag at the stated place.")
         figure = self.book.figure("strengths_along_flights", draw.strength_panels(panels), "Strength over the flight. Filled triangle: heard. Small open square: listened and not heard, drawn at the threshold of that record. Line and band: expected at the stated place, "

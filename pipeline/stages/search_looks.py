@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.quality import pace_table
-from pipeline.radio import Listening
+from pipeline.radio import Corrections, Listening
 
 
 @dataclass(frozen=True)
@@ -26,8 +26,9 @@ class Listened:
     whose own threshold lies elsewhere (noise on its frequency) keeps the difference, in whole dB.
     """
 
-    def __init__(self, records: pd.DataFrame, track: pd.DataFrame):
+    def __init__(self, records: pd.DataFrame, track: pd.DataFrame, corrections: Corrections = Corrections()):
         usable = records[records["usable"].to_numpy(bool)]
+        self._corrections = corrections
         shared = usable.groupby(["flight_id", "record"])["threshold_db"].transform("median")
         own = usable["threshold_db"] - shared
         offset_db = own.groupby([usable["tag_id"], usable["flight_id"]]).transform("median").round().fillna(0.0)
@@ -40,7 +41,7 @@ class Listened:
     def of_tag(self, tag_id: str) -> dict[str, Listening]:
         """The listening of one tag in every flight with a usable record of it."""
         rows = self._by_tag.get(tag_id)
-        return {} if rows is None else {flight_id: Listening.from_records(own) for flight_id, own in rows.groupby("flight_id", sort=True)}
+        return {} if rows is None else {flight_id: self._corrections.listening(own) for flight_id, own in rows.groupby("flight_id", sort=True)}
 
     def of_type(self, tag_ids) -> dict[str, FlightLook]:
         """For each flight in order of time, the listening of a typical tag among these: the one with the median number of records in the flight."""
@@ -52,7 +53,7 @@ class Listened:
             counts = here["tag_id"].value_counts().rename_axis("tag_id").reset_index(name="records").sort_values(["records", "tag_id"], kind="stable")
             typical = counts["tag_id"].iloc[(len(counts) - 1) // 2]
             own = here[here["tag_id"] == typical].sort_values(["time_utc", "record"], kind="stable")
-            listening = Listening.from_records(own.assign(threshold_db=own["typical_threshold_db"])).with_nothing_heard()
+            listening = self._corrections.listening(own.assign(threshold_db=own["typical_threshold_db"])).with_nothing_heard()
             keys = pd.MultiIndex.from_arrays([own["flight_id"], own["record"]])
             looks[flight_id] = FlightLook(listening, self._minutes.reindex(keys).fillna(0.0).to_numpy(float))
         return looks

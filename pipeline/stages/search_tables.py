@@ -55,7 +55,7 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     fixes : columns of FIXES: whom any flight heard. The model is the one from all beacons; a tag lies on the ground.
     """
     records, tags, beacons, track = (workspace.read_work(name) for name in ("records", "tags", "beacons", "track"))
-    listened, model = Listened(records, track), models.whole.model
+    listened, model = Listened(records, track, models.corrections), models.whole.model
     area = searched_ground(ground, listened.records)
     sought = sought_tags(tags, records)
     found = [] if area is None else [search_for_type(tag_type, ids, listened, model, models.drawn(None), area) for tag_type, ids in sought.items()]

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.location import PLACED
-from pipeline.radio import Listening, SignalModel, sightlines
+from pipeline.radio import Corrections, SignalModel, sightlines
 
 MOST_PANELS = 12
 
@@ -21,12 +21,12 @@ def chosen_fixes(animals: pd.DataFrame, walk: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(parts).drop_duplicates(["tag_id", "flight_id"]).head(MOST_PANELS)
 
 
-def panel(fix, rows: pd.DataFrame, model: SignalModel, tag_type: str, easting_m: float, northing_m: float, effective_records: float) -> dict:
+def panel(fix, rows: pd.DataFrame, model: SignalModel, tag_type: str, easting_m: float, northing_m: float, effective_records: float, corrections: Corrections = Corrections()) -> dict:
     """One panel of figures.localisation.strength_panels.
 
     fix : row of FIXES. rows : usable records of its tag and flight. The power of the tag is what its heard records and the prior of its type agree on.
     """
-    listening = Listening.from_records(rows)
+    listening = corrections.listening(rows)
     gain = model.gain_db(sightlines(listening, [easting_m], [northing_m]))[:, 0]
     scatter = model.scatter(tag_type)
     spread = float(np.hypot(scatter.shadowing_sd_db, scatter.noise_sd_db))
