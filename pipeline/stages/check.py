@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 
-from pipeline.messages import Message
+from pipeline.messages import Message, SurveyError
 from pipeline.survey import Survey, load_survey
 
 _USUAL_NAMES = {"tags": "tags.csv", "beacons": "beacons.csv", "terrain": "terrain.tif", "study_area": "study_area.geojson", "bearings": "bearings.csv", "sightings": "sightings.csv"}
@@ -20,6 +20,12 @@ def check_survey(path) -> tuple[list[Message], str]:
     from pipeline.intake import read_campaign
 
     intake = read_campaign(**read_arguments(survey))
+    if survey.localisation.joined_flights:
+        from pipeline.stages.joined_check import joined_faults
+
+        faults = joined_faults(survey, intake.records, intake.tags, intake.beacons)
+        if faults:
+            raise SurveyError(faults)
     return [*_unnamed_files(survey), *intake.messages], _summary(survey, intake)
 
 

@@ -142,6 +142,16 @@ def column_names(allowed):
     return AfterValidator(check)
 
 
+def two_or_more(names: list[str]) -> list[str]:
+    """Names, at least two of them and each once."""
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise _fault("name_twice", f"names {', '.join(map(repr, twice))} more than once")
+    if len(names) < 2:
+        raise _fault("names_too_few", f"must name two or more (got {names!r})")
+    return names
+
+
 def date_format(value: str) -> str:
     """A known way to write dates, or a pattern."""
     known = ("day first", "month first", "unix seconds", "unix milliseconds", "gps seconds")

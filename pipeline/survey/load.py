@@ -33,6 +33,12 @@ def load_survey(path) -> Survey:
     return survey
 
 
+def setting_line(path, place: tuple) -> int | None:
+    """The line of a survey file in which a setting stands, such as ("localisation", "joined_flights", 0); of what holds it where it has no line of its own."""
+    lines = _read(Path(path)).lines
+    return next((lines[place[:end]] for end in range(len(place), 0, -1) if place[:end] in lines), None)
+
+
 def _read(path: Path) -> YamlFile:
     try:
         content = path.read_bytes()

@@ -95,13 +95,22 @@ class Gates(Section):
     radius_95_m: float = Field(300, gt=0, le=100000, description="largest radius that holds 95 % of the probability")
 
 
+class JoinedFlights(Section):
+    """Flights of one tag that enter one fix together."""
+
+    tag_id: str = Field(min_length=1, description="the tag, which is taken not to have moved between these flights")
+    flights: Annotated[list[str], AfterValidator(checks.two_or_more), Field(json_schema_extra={"minItems": 2})] = Field(description="two flights or more, by their flight_id")
+
+
 class Localisation(Section):
     """Positions of tags."""
 
     search_margin_m: float | None = Field(None, ge=0, le=100000, description="how far beyond the track a tag may be; found from the hearing range when left out")
+    walk_m: float = Field(0, ge=0, le=20000, description="how far an animal may walk during one flight, root mean square; 0 takes it to stay, and the report says whether the records contradict that")
     gates: Gates = Field(Gates(), description="what counts as located")
     ground_session_gap_min: float = Field(60, gt=0, le=1440, description="bearings and sightings had in no flight: a longer gap between two of a tag begins a new ground fix")
     ground_reach_m: float = Field(5000, ge=100, le=50000, description="how far from where a bearing was taken a tag is looked for; a bearing alone tells no distance")
+    joined_flights: tuple[JoinedFlights, ...] = Field((), description="flights to be located as one, for a tag that did not move: [{tag_id: T07, flights: [2026-04-29-a, 2026-04-29-b]}]")
 
 
 class Prior(Section):

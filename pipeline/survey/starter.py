@@ -51,7 +51,7 @@ def _section(model: type[BaseModel], prefix: str, depth: int, hidden: bool = Fal
         if depth == 0 and (inner or name in ("crs", "tags", "permits")):
             lines.append("")
         explanation = f"  # {field.description}"
-        if inner and not path.endswith("priors"):
+        if inner and not isinstance(field.default, tuple):
             lines += [f"{indent}{name}:{explanation}", *_section(inner, f"{path}.", depth + 1, hidden or not written)]
         else:
             value = _FIRST_VALUES.get(path) or _EXAMPLES.get(path) or _shown(field.default)
