@@ -1,6 +1,7 @@
 """What hills take from a signal: obvious answers on made ground, and profile by profile on the demo's valley."""
 
 import io
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -244,3 +245,20 @@ def test_on_the_demos_valley_the_lattice_agrees_with_300_profiles_computed_one_b
         difference = np.abs(found[record, np.arange(300)] - one_by_one)
         print(f"{name}: median {np.median(difference):.3f} dB, 95 % {np.quantile(difference, 0.95):.3f} dB, spacing {flight.cell_m:.0f} m")
         assert np.median(difference) < median_db and np.quantile(difference, 0.95) < tail_db
+
+
+def test_ground_that_falls_away_makes_the_way_to_the_tag_longer_and_steeper():
+    """A plane that rises 0.2 m per metre to the north: what climb_m says, and what it does to slant distance and depression."""
+    from pipeline.radio import sightlines
+    from tests.radio_sample import listening
+
+    north = np.arange(40)[::-1] * 50.0 + 25.0
+    height = np.repeat(0.2 * north[:, None], 40, axis=1)
+    flight = listening([1000.0, 1000.0], [1000.0, 1400.0], height_m=80.0)
+    along = TerrainLoss(height, 0.0, 2000.0, 50.0).along(flight, (100.0, 100.0, 1900.0, 1900.0))
+    np.testing.assert_allclose(along.climb_m([1000.0], [700.0])[:, 0], [60.0, 140.0], atol=0.01)
+    assert np.isnan(along.climb_m([5000.0], [700.0])).all()
+    np.testing.assert_allclose(along.of_records([1]).climb_m([1000.0], [700.0]), [[140.0]], atol=0.01)
+    lines = sightlines(replace(flight, terrain=along), [1000.0], [700.0], 0.0)
+    np.testing.assert_allclose(10 ** lines.log10_distance[:, 0], np.hypot([300.0, 700.0], [140.0, 220.0]), rtol=1e-4)
+    np.testing.assert_allclose(lines.below[:, 0], np.square(np.array([140.0, 220.0]) / np.hypot([300.0, 700.0], [140.0, 220.0])), rtol=1e-3)

@@ -14,6 +14,8 @@ from pipeline.radio import (Corrections, FittedModel, KnownTag, Lag, SignalModel
 # Models drawn from the uncertainty of the estimate and averaged over in every fix: two antithetic pairs. With sixteen the
 # demo's regions changed by less than 2 % in area.
 MODELS_DRAWN = 4
+# Gain in log-posterior from which on a flight's lag is looked into; a lag is applied from 4 on.
+_WORTH_ASKING = 2.0
 
 
 def known_tags(records: pd.DataFrame, beacons: pd.DataFrame, corrections: Corrections = Corrections()) -> list[KnownTag]:
@@ -111,7 +113,9 @@ def _lags(known: list[KnownTag], chosen) -> tuple[dict[str, Lag], dict[str, dict
     """(lag of every flight from all beacons, place -> lags to be applied that its own records had no part in)."""
     lags = {flight: lag_from_curves(curves) for flight, curves in lag_curves(known, chosen.whole).items() if len(curves)}
     without = {}
+    # Where all beacons together speak for no lag at all, none is looked for without one of them.
+    asked = [flight for flight, lag in lags.items() if lag.gain >= _WORTH_ASKING]
     for place, fitted in chosen.left_out.items():
-        curves = lag_curves([tag for tag in known if tag.place_id != place], fitted)
+        curves = lag_curves([tag for tag in known if tag.place_id != place], fitted, asked)
         without[place] = {flight: lag_from_curves(curves[flight]).applied_s if len(curves.get(flight, ())) else 0.0 for flight in lags}
     return lags, without

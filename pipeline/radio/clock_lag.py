@@ -58,9 +58,12 @@ def delayed(listening: Listening, lag_s: float) -> Listening:
                    step_m=np.where(np.isinf(listening.step_m), np.inf, steps))
 
 
-def lag_curves(known: list[KnownTag], fitted: FittedModel) -> dict[str, np.ndarray]:
-    """flight_id -> log-likelihood of the candidate lags for each known tag heard in that flight, shape (tags, candidates)."""
-    flights = sorted({listening.flight_id for tag in known for listening in tag.listenings})
+def lag_curves(known: list[KnownTag], fitted: FittedModel, flights=None) -> dict[str, np.ndarray]:
+    """flight_id -> log-likelihood of the candidate lags for each known tag heard in that flight, shape (tags, candidates).
+
+    flights : ids of those asked about, all when left out.
+    """
+    flights = sorted({listening.flight_id for tag in known for listening in tag.listenings} if flights is None else flights)
     return {flight: _curves_of_flight([(tag, listening) for tag in known for listening in tag.listenings if listening.flight_id == flight and listening.heard.any()], fitted)
             for flight in flights}
 

@@ -119,10 +119,11 @@ def fit_signal_model(known: list[KnownTag]) -> FittedModel:
 
 
 def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: float | None = USUAL_FAULT_SD_DB, ceiling_db: float | None = None,
-                    start: FittedModel | None = None) -> tuple[FittedModel, dict[str, FittedModel]]:
+                    start: FittedModel | None = None, rough: bool = False) -> tuple[FittedModel, dict[str, FittedModel]]:
     """The model from all known tags, and one for each named place fitted without any tag of that place.
 
-    fault_sd_db, ceiling_db : see Given. start : an estimate of the same tags from which to climb.
+    fault_sd_db, ceiling_db : see Given. start : an estimate of nearly the same records, from which the climb is short.
+    rough : take the covariance from the start as well, which is enough to compare candidates by.
     """
     if not any(len(listening) for tag in known for listening in tag.listenings):
         raise ValueError("no records of tags at known places: nothing to fit a signal model on")
@@ -130,8 +131,12 @@ def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: fl
     lanes = side_by_side(known)
     given = Given(lanes.usual_threshold_db, fault_sd_db, ceiling_db)
     objective = Objective(lanes, parameters, given)
-    best = maximum(objective, None if start is None else _scaled(start, parameters))
-    inverse = inverse_curvature(objective, best)
+    if start is None:
+        best = maximum(objective)
+    else:
+        near = _scaled_covariance(start, parameters)
+        best = polished(objective, _scaled(start, parameters), objective.everyone, near[None])[0]
+    inverse = near if rough and start is not None else inverse_curvature(objective, best)
     whole = _as_fitted(known, parameters, best, inverse, given)
     stayed = {place: np.array([tag.place_id != place for tag in known]) for place in places}
     stayed = {place: flags for place, flags in stayed.items() if flags.any()}
@@ -150,6 +155,16 @@ def _scaled(start: FittedModel, parameters) -> np.ndarray:
     """An estimate in prior sds from the prior means of these parameters; what it does not know starts at the prior."""
     known = {p.name: value for p, value in zip(start.parameters, start.vector)}
     return np.array([(known.get(p.name, p.prior_mean) - p.prior_mean) / p.prior_sd for p in parameters])
+
+
+def _scaled_covariance(start: FittedModel, parameters) -> np.ndarray:
+    """Covariance of an estimate in prior sds of these parameters; what it does not know is as wide as its prior."""
+    places = {p.name: index for index, p in enumerate(start.parameters)}
+    mine = [index for index, p in enumerate(parameters) if p.name in places]
+    theirs = [places[parameters[index].name] for index in mine]
+    scaled, sd = np.eye(len(parameters)), np.array([parameters[index].prior_sd for index in mine])
+    scaled[np.ix_(mine, mine)] = start.covariance[np.ix_(theirs, theirs)] / np.outer(sd, sd)
+    return scaled
 
 
 def _as_fitted(known, parameters, scaled, inverse, given: Given) -> FittedModel:

@@ -58,15 +58,14 @@ def _to_vectors(parameters, points: np.ndarray) -> np.ndarray:
     return np.array([p.prior_mean for p in parameters]) + np.array([p.prior_sd for p in parameters]) * points
 
 
-def maximum(objective: Objective, start: np.ndarray | None = None) -> np.ndarray:
-    """The point of highest log-posterior, climbed to from a point (the prior means when left out); shape (parameters,)."""
+def maximum(objective: Objective) -> np.ndarray:
+    """The point of highest log-posterior, climbed to from the prior means; shape (parameters,)."""
     def stretched(point):
         value, gradient = objective.at(_FIRST_SCALE * point[None, :], objective.everyone)
         return value[0], _FIRST_SCALE * gradient[0]
 
     count, limit = len(objective.parameters), _BOUND / _FIRST_SCALE
-    first = np.zeros(count) if start is None else np.clip(start, -_BOUND, _BOUND) / _FIRST_SCALE
-    found = minimize(stretched, first, jac=True, method="L-BFGS-B", bounds=[(-limit, limit)] * count,
+    found = minimize(stretched, np.zeros(count), jac=True, method="L-BFGS-B", bounds=[(-limit, limit)] * count,
                      options={"maxiter": 200, "ftol": 1e-8})
     return _FIRST_SCALE * found.x
 

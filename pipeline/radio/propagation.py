@@ -46,12 +46,16 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
     easting_m, northing_m : arrays of shape (places,), survey CRS. [m]
     height_above_ground_m : of the tag, scalar or shape (places,). [m]
 
-    The ground is taken as level between receiver and tag, which is adequate where relief is small against the distance, but for
-    the loss behind hills where the listening knows of it.
+    Where the listening knows the ground, its relief enters the slant distance, the depression and the loss behind hills; elsewhere
+    the ground is taken as level between receiver and tag, which is adequate where relief is small against the distance.
     """
     east = np.atleast_1d(easting_m)[None, :] - listening.easting_m[:, None]
     north = np.atleast_1d(northing_m)[None, :] - listening.northing_m[:, None]
     down = listening.height_above_ground_m[:, None] - np.broadcast_to(height_above_ground_m, east.shape[1:])[None, :]
+    hidden = np.broadcast_to(0.0, east.shape)
+    if listening.terrain is not None:
+        down = down + np.nan_to_num(listening.terrain.climb_m(easting_m, northing_m))
+        hidden = listening.terrain.loss_db(easting_m, northing_m)
     level_squared = east * east + north * north
     slant_squared = np.maximum(level_squared + down * down, SHORTEST_SLANT_M**2)
     azimuth = np.radians(listening.azimuth_grid_deg)[:, None]
@@ -59,7 +63,6 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
     ahead = (east * np.sin(azimuth) + north * np.cos(azimuth)) / np.sqrt(slant_squared)
     across = (east * np.cos(azimuth) - north * np.sin(azimuth)) / np.sqrt(slant_squared)
     level_share = level_squared / slant_squared
-    hidden = np.broadcast_to(0.0, east.shape) if listening.terrain is None else listening.terrain.loss_db(np.atleast_1d(easting_m), np.atleast_1d(northing_m))
     return Sightlines(
         log10_distance=0.5 * np.log10(slant_squared),
         ahead=np.where(known, ahead, 0.0),

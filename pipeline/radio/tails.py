@@ -43,12 +43,15 @@ def fit_with_chosen_tails(known: list[KnownTag], places: list[str], ceiling_db: 
     usual = fit_leaving_out(known, places, ceiling_db=ceiling_db)
     fits = {USUAL_FAULT_SD_DB: usual}
     if len(usual[1]) >= PLACES_NEEDED:
-        fits |= {sd: fit_leaving_out(known, places, fault_sd_db=sd, ceiling_db=ceiling_db, start=usual[0]) for sd in CANDIDATES_DB[1:]}
+        fits |= {sd: fit_leaving_out(known, places, fault_sd_db=sd, ceiling_db=ceiling_db, start=usual[0], rough=True) for sd in CANDIDATES_DB[1:]}
     scores = {sd: held_out_scores(known, left_out) for sd, (_, left_out) in fits.items()}
     best = _best(scores, "")
+    served = {place: _best(scores, place) for place in usual[1]}
+    # Comparing was done roughly; what is used is fitted in full.
+    full = {sd: usual if sd == USUAL_FAULT_SD_DB else fit_leaving_out(known, places, fault_sd_db=sd, ceiling_db=ceiling_db, start=fits[sd][0]) for sd in {best, *served.values()}}
     table = pd.DataFrame({"fault_sd_db": [np.nan if sd is None else sd for sd in scores], "log_score": [sum(each.values()) for each in scores.values()],
                           "chosen": [sd == best for sd in scores], "places": len(usual[1])})
-    return Chosen(fits[best][0], {place: fits[_best(scores, place)][1][place] for place in usual[1]}, table)
+    return Chosen(full[best][0], {place: full[sd][1][place] for place, sd in served.items()}, table)
 
 
 def _best(scores: dict, without: str):

@@ -77,7 +77,8 @@ class TerrainLoss:
         numbers = np.arange(len(loss)) if record is None else np.asarray(record)
         # Rounded to half precision, a hundredth of a decibel: what is computed and what is read back from a file are then the same.
         rounded = np.ascontiguousarray(np.nan_to_num(loss).T, dtype=np.float16).astype(np.float32)
-        return FlightTerrainLoss(numbers, west, south, float(lattice_m), columns, rounded, without)
+        return FlightTerrainLoss(numbers, west, south, float(lattice_m), columns, rounded, without,
+                                 self.ground.at(listening.easting_m, listening.northing_m).astype(float), self.ground.at(across, up).astype(float))
 
     def _known_loss_db(self, listening, easting_m, northing_m, tag_height_m) -> np.ndarray:
         """Loss, NaN where the terrain does not cover the path; shape (records, places)."""
@@ -101,6 +102,7 @@ class FlightTerrainLoss:
     west_m, south_m : first place of the lattice; cell_m : its spacing. [m] columns : places in a row of it.
     lattice_db : loss, shape (places, records), rows of the lattice from south to north; one array for all tags of a flight. [dB]
     share_without_terrain : share of its pairs of record and place between which the ground is not known; their loss is 0.
+    receiver_ground_m, lattice_ground_m : ground under each record and at each place, over one common level; NaN where unknown. [m]
     chosen : which of the records are meant, as places in `record`; None = all.
     """
 
@@ -111,6 +113,8 @@ class FlightTerrainLoss:
     columns: int
     lattice_db: np.ndarray
     share_without_terrain: float
+    receiver_ground_m: np.ndarray
+    lattice_ground_m: np.ndarray
     chosen: np.ndarray | None = None
 
     def __len__(self) -> int:
@@ -118,6 +122,21 @@ class FlightTerrainLoss:
 
     def loss_db(self, easting_m, northing_m) -> np.ndarray:
         """Loss from every chosen record to every place, shape (records, places), bilinear in the lattice; 0 outside it. [dB]"""
+        corners, weights = self._between(easting_m, northing_m)
+        # As a product with a sparse matrix the four corners of all records are added up in one go.
+        mixing = csr_array((weights.ravel().astype(np.float32), corners.ravel(), 4 * np.arange(len(corners) + 1)), shape=(len(corners), len(self.lattice_db)))
+        loss = (mixing @ self.lattice_db).T
+        return loss if self.chosen is None else loss[self.chosen]
+
+    def climb_m(self, easting_m, northing_m) -> np.ndarray:
+        """How much higher the ground lies under every chosen record than at every place, shape (records, places); NaN where either is unknown. [m]"""
+        corners, weights = self._between(easting_m, northing_m)
+        there = np.where(weights.any(axis=1), (weights * self.lattice_ground_m[corners]).sum(axis=1), np.nan)
+        here = self.receiver_ground_m if self.chosen is None else self.receiver_ground_m[self.chosen]
+        return here[:, None] - there[None, :]
+
+    def _between(self, easting_m, northing_m) -> tuple[np.ndarray, np.ndarray]:
+        """The four places of the lattice round each position and their weights, shape (positions, 4); weights are 0 outside the lattice."""
         column = (np.atleast_1d(np.asarray(easting_m, float)) - self.west_m) / self.cell_m
         row = (np.atleast_1d(np.asarray(northing_m, float)) - self.south_m) / self.cell_m
         last_column, last_row = self.columns - 1, len(self.lattice_db) // self.columns - 1
@@ -128,10 +147,7 @@ class FlightTerrainLoss:
         x, y = column - left, row - lower
         corners = np.stack([lower * self.columns + left, lower * self.columns + right, upper * self.columns + left, upper * self.columns + right], axis=1)
         weights = np.stack([(1 - x) * (1 - y), x * (1 - y), (1 - x) * y, x * y], axis=1) * inside[:, None]
-        # As a product with a sparse matrix the four corners of all records are added up in one go.
-        mixing = csr_array((weights.ravel().astype(np.float32), corners.ravel(), 4 * np.arange(len(x) + 1)), shape=(len(x), len(self.lattice_db)))
-        loss = (mixing @ self.lattice_db).T
-        return loss if self.chosen is None else loss[self.chosen]
+        return corners, weights
 
     def first_records(self, count: int) -> "FlightTerrainLoss":
         """The loss as it stood after so many of the chosen records."""

@@ -2,7 +2,7 @@
 
 In six worlds with known truth the fixes are compared with what is done by hand and with what could be done at best:
 (a) the receiver's position at the strongest record, (b) the power-weighted centroid of the heard positions, (c) least squares
-on the log-distance law with power and place free (scipy), (d) the posterior under the true parameters, (e) the Cramer-Rao
+on the log-distance law with power and place free (scipy), (d) the posterior under the true parameters (what hills take and how far animals walk included), (e) the Cramer-Rao
 bound for the heard records. Prints one table and writes it to tests/benchmarks/accuracy.csv.
 """
 
@@ -17,7 +17,7 @@ from scipy.optimize import least_squares
 
 from pipeline.calibration import HeldOutModels, Widening, find_widening, fit_held_out, gather_heard, locate_all
 from pipeline.location import best_position
-from pipeline.radio import sightlines
+from pipeline.radio import Corrections, sightlines
 from tests.benchmarks.worlds import WORLDS, Campaign, World, campaign
 
 RESULT = Path(__file__).with_name("accuracy.csv")
@@ -27,8 +27,10 @@ LEVELS = (0.5, 0.8, 0.95)
 class TrueModels(HeldOutModels):
     """The true signal model in place of every fitted one."""
 
-    def __init__(self, model):
+    def __init__(self, model, corrections=Corrections()):
         object.__setattr__(self, "model", model)
+        object.__setattr__(self, "corrections", corrections)
+        object.__setattr__(self, "left_out_lags_s", {})
 
     def for_place(self, place_id):
         return self
@@ -77,22 +79,31 @@ def cramer_rao_m(listening, model, place) -> float:
 
 def fixes_of(made: Campaign, seed: int) -> pd.DataFrame:
     """One row per animal and flight with three heard records or more: errors of all methods, levels and areas of the regions."""
-    models = fit_held_out(made.records, made.beacons, seed)
-    heard = gather_heard(made.records, made.tags, made.beacons)
+    models = fit_held_out(made.records, made.beacons, seed, made.hills)
+    styles = {"F0": "loop", "F1": "lines", "F2": "lines"}
+    heard = gather_heard(made.records, made.tags, made.beacons, styles=styles, corrections_for=models.corrections_for)
     widening = find_widening(heard, models)
     animals = [item for item in heard if item.truth is None and item.listening.heard.sum() >= 3]
-    ours = locate_all(animals, models, widening)
-    ideal = locate_all(animals, TrueModels(made.model), Widening(1.0, {}, 0))
+    walk_sd_m = made.walk_m / np.sqrt(2.0)
+    ours = locate_all(animals, models, widening, walk_sd_m=walk_sd_m)
+    ideal = locate_all(_without_lags(animals, made), TrueModels(made.model, Corrections(terrain=made.true_hills)), Widening(1.0, {}, 0), walk_sd_m=walk_sd_m)
     rows = []
     for item, mine, best in zip(animals, ours, ideal):
         place, listening = made.truth[item.tag_id], item.listening
         methods = {"ours": best_position(mine.posterior), "strongest": strongest(listening), "centroid": centroid(listening),
                    "least_squares": log_distance_fit(listening), "true_parameters": best_position(best.posterior)}
-        rows.append({"flight_id": item.flight_id, "tag_id": item.tag_id, "widening": widening.overall, "level": mine.posterior.level_at(*place),
+        rows.append({"flight_id": item.flight_id, "tag_id": item.tag_id, "widening": widening.overall, "terrain_share": models.whole.model.terrain_share, "level": mine.posterior.level_at(*place),
                      "level_true_parameters": best.posterior.level_at(*place), "region_95_ha": mine.posterior.region_area_ha(0.95),
                      "region_95_true_parameters_ha": best.posterior.region_area_ha(0.95), "bound_m": cramer_rao_m(listening, made.model, place),
                      **{f"error_{name}_m": float(np.hypot(*(at - place))) for name, at in methods.items()}})
     return pd.DataFrame(rows)
+
+
+def _without_lags(animals, made: Campaign) -> list:
+    """The same tags with the clocks as they are in these worlds, where they agree."""
+    keys = {(item.tag_id, item.flight_id) for item in animals}
+    again = gather_heard(made.records, made.tags, made.beacons, corrections_for=lambda place_id: Corrections(terrain=made.true_hills))
+    return [item for item in again if (item.tag_id, item.flight_id) in keys]
 
 
 def summary(world: World, fixes: pd.DataFrame) -> dict:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from pipeline.columns import BEACONS, RECORDS, TAGS, conform
-from pipeline.radio import SignalModel
+from pipeline.radio import SignalModel, TerrainLoss
 from pipeline.simulate import (Physics, antenna_along_track, antenna_rotating, antenna_sideways, fly, invented_valley, line_waypoints,
                                loop_waypoints, matched_physics, simulate_strengths, stream, uniforms)
+from pipeline.simulate.diffraction import terrain_loss_db
 
 TAG_TYPE = "collar"
 RECORD_S = 6
@@ -47,17 +48,20 @@ WORLDS = (
 
 @dataclass(frozen=True)
 class Campaign:
-    """Tables as the analysis gets them, and the truth it does not: places (easting, northing) by tag."""
+    """What the analysis gets (tables, what hills take by flight, how far animals may walk), and the truth it does not: places (easting, northing) by tag."""
 
     records: pd.DataFrame
     tags: pd.DataFrame
     beacons: pd.DataFrame
     truth: dict
     model: SignalModel
+    hills: dict
+    true_hills: dict
+    walk_m: float
 
 
 def true_model(world: World) -> SignalModel:
-    """The signal model with the world's own numbers; relief and walking are not in it."""
+    """The signal model with the world's own numbers; what hills take is believed in full."""
     physics, antenna = world.physics, world.physics.antenna
     (sd, length), = physics.shadowing
     return SignalModel(
@@ -65,6 +69,7 @@ def true_model(world: World) -> SignalModel:
         power_mean_db={TAG_TYPE: physics.power_mean_db[TAG_TYPE]}, power_sd_db=physics.power_sd_db, power_drift_sd_db=0.0,
         shadowing_sd_db=sd, shadowing_length_m=length, noise_sd_db=physics.noise_sd_db, threshold_db=physics.threshold_db,
         threshold_shift_db=0.0, softness_db=physics.softness_db, miss_share=max(physics.miss_share, 1e-6), fault_share=max(physics.fade_share, 1e-6),
+        terrain_share=1.0,
     )
 
 
@@ -83,7 +88,34 @@ def campaign(world: World, seed: int) -> Campaign:
     beacons = pd.DataFrame({"tag_id": known, "place_id": known, "tag_type": TAG_TYPE, "use": "both", "height_above_ground_m": 0.3,
                             "easting_m": [places[tag_id][0] for tag_id in known], "northing_m": [places[tag_id][1] for tag_id in known]})
     return Campaign(conform(pd.concat(rows), RECORDS), conform(pd.DataFrame({"tag_id": ids, "tag_type": TAG_TYPE}), TAGS),
-                    conform(beacons, BEACONS), places, true_model(world))
+                    conform(beacons, BEACONS), places, true_model(world), hills_of(rows, terrain), true_hills_of(rows, terrain), world.walk_m)
+
+
+def hills_of(rows: list[pd.DataFrame], terrain, shift_m: float = 0.0) -> dict:
+    """What hills take along each flight, by the analysis's own reckoning; the terrain model may be shifted, as wrong ones are. [m]"""
+    if terrain is None:
+        return {}
+    cell = terrain.cell_m
+    loss = TerrainLoss(terrain.height_m[::-1], terrain.west_m - cell / 2 + shift_m, terrain.south_m + cell * (len(terrain.height_m) - 0.5) + shift_m, cell)
+    flown = pd.concat(rows).drop_duplicates(["flight_id", "record"])
+    reach = HALF_SIDE_M + 1500.0
+    return {flight: loss.along(track, (-reach, -reach, reach, reach), record=track["record"].to_numpy()) for flight, track in flown.groupby("flight_id", sort=True)}
+
+
+def true_hills_of(rows: list[pd.DataFrame], terrain) -> dict:
+    """What hills take by the simulator's own reckoning, on a lattice: what only an analysis that knows the world could use."""
+    hills = hills_of(rows, terrain)
+    flown = pd.concat(rows).drop_duplicates(["flight_id", "record"])
+    for flight, track in flown.groupby("flight_id", sort=True):
+        along = hills.get(flight)
+        if along is None:
+            continue
+        count = np.arange(len(along.lattice_db))
+        east, north = along.west_m + along.cell_m * (count % along.columns), along.south_m + along.cell_m * (count // along.columns)
+        tag_m = terrain.at(east, north) + 0.3
+        loss = np.stack([terrain_loss_db(np.full(len(east), at.easting_m), at.northing_m, terrain.at(at.easting_m, at.northing_m) + at.height_above_ground_m, east, north, tag_m, terrain) for at in track.itertuples()], axis=1)
+        hills[flight] = replace(along, lattice_db=np.nan_to_num(loss).astype(np.float32))
+    return hills
 
 
 def _places(world: World, generator) -> dict:
