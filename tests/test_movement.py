@@ -200,8 +200,8 @@ def test_ranges_are_refused_below_ten_fixes_a_sketch_below_thirty_and_given_when
     generator = np.random.default_rng(2)
     many = [made_animal(str(count), generator.normal(0, 500, (count, 2)), errors=lambda g, n: g.normal(0, 20, (n, 2)), draws=60) for count in (9, 15, 90)]
     table = range_table(many, seed=1).set_index(["tag_id", "method"])
-    assert list(table["verdict"]) == ["refused"] * 2 + ["sketch"] * 2 + ["given"] * 2
-    assert table.loc[("9", "kernel"), "reason"] == "9 usable fixes; 10 are needed for a sketch, 30 for a range."
+    assert list(table["verdict"]) == ["refused"] * 3 + ["sketch"] * 3 + ["given"] * 3
+    assert table.loc[("9", "kernel, reference width"), "reason"] == "9 usable fixes; 10 are needed for a sketch, 30 for a range."
     given = table.loc[("90", "bivariate normal")]
     assert given["area_95_low_ha"] < 5.9915 * np.pi * 500**2 / 1e4 < given["area_95_high_ha"]
 

@@ -130,7 +130,7 @@ def difference(draws_from_m, draws_to_m):
     start, end = (_checked(draws) for draws in (draws_from_m, draws_to_m))
     covariance = np.cov(start.T) + np.cov(end.T)
     mean = end.mean(axis=0) - start.mean(axis=0)
-    if _looks_normal(pair_differences(start, end), mean, covariance):
+    if looks_normal(pair_differences(start, end), mean, covariance):
         return NormalDifference(mean, covariance)
     return _shaped(start, end)
 
@@ -148,15 +148,15 @@ def _checked(draws_m):
     return draws
 
 
-def _looks_normal(pairs, mean, covariance):
-    """Whether the pairs, made round, are normal in their distance from the mean, tail included, and in every direction."""
+def looks_normal(pairs, mean, covariance, largest_gap=LARGEST_GAP):
+    """Whether the pairs, made round, are normal in their distance from the mean, tail included, and in every direction, up to a gap between distributions."""
     if np.linalg.det(covariance) < 1e-6:
         return False
     rounded = np.linalg.solve(np.linalg.cholesky(covariance), (pairs - mean).T)
     squared = np.square(rounded).sum(axis=0)
-    if (squared > chi2.isf(0.01, 2)).mean() > 0.02 or _gap(chi2.cdf(squared, 2)) > LARGEST_GAP:
+    if (squared > chi2.isf(0.01, 2)).mean() > 0.02 or _gap(chi2.cdf(squared, 2)) > largest_gap:
         return False
-    return all(_gap(ndtr(direction @ rounded)) <= LARGEST_GAP for direction in _COMPASS[:18:3])
+    return all(_gap(ndtr(direction @ rounded)) <= largest_gap for direction in _COMPASS[:18:3])
 
 
 def _gap(probabilities):

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
+import zlib
+
 import numpy as np
 import pandas as pd
 import shapely
 
 from pipeline.columns import conform
+from pipeline.movement.difference_of_places import difference, pair_differences
 from pipeline.movement.gates import error_range_ratio, gate, refusal
+from pipeline.movement.true_places import FEWEST_FIXES, true_places
 
 EXTENTS = {
     "tag_id": "text",
@@ -46,27 +51,32 @@ def hull_area_m2(points_m):
     return shapely.area(hulls).reshape(points.shape[:-2])
 
 
-def joint_draws_m(animal):
-    """Draws of all fixes side by side, (draws, fixes, 2): row i is one way the animal's fixes may truly lie. [m]"""
-    count = min(len(fix.draws_m) for fix in animal.fixes)
-    return np.stack([fix.draws_m[:count] for fix in animal.fixes], axis=1)
+def places_of_animals(animals, seed):
+    """True places of every animal with 5 fixes or more: dict of tag_id -> TruePlaces. One more animal changes no other."""
+    return {animal.tag_id: true_places([fix.draws_m for fix in animal.fixes], seed=[seed, zlib.crc32(animal.tag_id.encode())])
+            for animal in animals if len(animal.fixes) >= FEWEST_FIXES}
 
 
-def extent_table(animals):
+def extent_table(animals, *, seed=1, places=None):
     """Extent of fixes of every animal with 5 usable fixes or more, and for the others why there is none.
 
-    Every fix is drawn from its region, the polygon and the largest distance are computed for each draw, and median and 95 % interval
-    given. Errors make both larger; where they are more than half the scatter of the places the extent is refused.
+    The polygon and the largest distance are computed for every draw of the true places, in which the errors of the fixes are taken out, and median and
+    95 % interval given. Draws of each fix from its own region alone would hold the errors twice. Where errors are more than half the scatter of the
+    places the extent is refused.
 
     Parameters
     ----------
     animals : list of AnimalFixes
+    seed : int
+    places : dict of tag_id -> TruePlaces | None
+        Of places_of_animals; computed when None.
 
     Returns
     -------
     DataFrame with the columns of EXTENTS, one row per animal.
     """
-    return conform(pd.DataFrame([_row(animal) for animal in animals], columns=list(EXTENTS)), EXTENTS)
+    places = places_of_animals(animals, seed) if places is None else places
+    return conform(pd.DataFrame([_row(animal, places.get(animal.tag_id)) for animal in animals], columns=list(EXTENTS)), EXTENTS)
 
 
 def ratio_of(animal):
@@ -83,18 +93,19 @@ def span_days(animal):
     return (animal.fixes[-1].time_utc - animal.fixes[0].time_utc).total_seconds() / 86400
 
 
-def _row(animal):
+def _row(animal, places):
     passed, ratio = gate(len(animal.fixes)), ratio_of(animal)
     row = animal.identity | {"fixes": len(animal.fixes), "span_days": span_days(animal), "error_range_ratio": ratio}
-    if len(animal.fixes) >= 2:
-        draws = joint_draws_m(animal)
-        row |= _quantiles("largest_distance", "m", _largest_distance_m(draws))
+    if places is not None:
+        row |= _quantiles("largest_distance", "m", _largest_distance_m(places.places_m))
+    elif len(animal.fixes) >= 2:
+        row |= _largest_of_few(animal)
     if "extent" not in passed.allows:
         return row | {"verdict": "refused", "reason": passed.sentence}
     refused = refusal(ratio)
     if refused:
         return row | {"verdict": "refused", "reason": refused}
-    return row | _quantiles("extent", "ha", hull_area_m2(draws) / M2_PER_HA) | {"verdict": "given", "reason": passed.sentence}
+    return row | _quantiles("extent", "ha", hull_area_m2(places.places_m) / M2_PER_HA) | {"verdict": "given", "reason": passed.sentence}
 
 
 def _quantiles(name, unit, values):
@@ -104,3 +115,13 @@ def _quantiles(name, unit, values):
 
 def _largest_distance_m(draws):
     return np.linalg.norm(draws[:, :, None] - draws[:, None, :], axis=-1).max(axis=(1, 2))
+
+
+def _largest_of_few(animal):
+    """Of 2 to 4 fixes: the longest distance that is sure for some pair, and the longest that is possible for any, each pair at its share of the level."""
+    pairs = list(itertools.combinations(animal.fixes, 2))
+    level = 1 - 0.05 / len(pairs)
+    low = max(difference(one.draws_m, other.draws_m).shortest_m(level) for one, other in pairs)
+    lengths = [np.hypot(*pair_differences(one.draws_m, other.draws_m).T) for one, other in pairs]
+    middle, high = max(np.median(each) for each in lengths), max(np.quantile(each, (1 + level) / 2) for each in lengths)
+    return {"largest_distance_m": middle, "largest_distance_low_m": low, "largest_distance_high_m": high}

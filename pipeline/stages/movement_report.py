@@ -70,7 +70,7 @@ class MovementReport:
     def neighbours(self):
         """Animals near each other in one flight."""
         frame = say.pair_frame(self.tables.proximity)
-        parts = [self.book.words(say.pair_heading(self.tables.proximity), *say.pair_paragraphs(self.tables.proximity))]
+        parts = [self.book.words(say.pair_heading(self.tables.proximity), *say.pair_paragraphs(self.tables))]
         if len(frame):
             nearest = frame.head(15)
             parts.append(self.book.figure("pair-distance", draw.pair_distances(nearest), "The nearest pairs of animals in one flight: distance with 95 % interval.",

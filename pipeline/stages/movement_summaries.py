@@ -9,7 +9,9 @@ import pandas as pd
 
 from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.movement import (
-    AnimalFixes, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, proximity_table, range_table, timeline_table,
+    AnimalFixes, SharedError, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, growth_table, joined_by_flight, lives_table,
+    net_displacement_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, timeline_table, track_table, walk_table,
+    walks_of_animals,
 )
 from pipeline.stages.workspace import Workspace, open_workspace
 
@@ -21,6 +23,13 @@ TABLE_FILES = {
     "steps": "movement_steps",
     "extents": "extents",
     "ranges": "ranges",
+    "growth": "extent_growth",
+    "overlaps": "range_overlaps",
+    "net": "net_displacement",
+    "walks": "movement_walks",
+    "tracks": "movement_tracks",
+    "lives": "survival_animals",
+    "survival": "survival",
     "proximity": "proximity",
     "fidelity": "site_fidelity",
     "timeline": "movement_timeline",
@@ -36,6 +45,8 @@ class MovementTables:
     places : one row per usable fix: number in order of time, position, radius.
     errors : the errors that went in: of the fixes used, and of the beacons where there are any.
     significance : of the tests, over the whole campaign.
+    shared : what the errors of one flight have in common. no_survival : why there is no survival curve, "" when there is one.
+    adequacy : tag_id -> how well the ground of a tag heard in no flight was searched by all flights together (cautious).
     """
 
     animals: list[AnimalFixes]
@@ -43,6 +54,13 @@ class MovementTables:
     steps: pd.DataFrame
     extents: pd.DataFrame
     ranges: pd.DataFrame
+    growth: pd.DataFrame
+    overlaps: pd.DataFrame
+    net: pd.DataFrame
+    walks: pd.DataFrame
+    tracks: pd.DataFrame
+    lives: pd.DataFrame
+    survival: pd.DataFrame
     proximity: pd.DataFrame
     fidelity: pd.DataFrame
     timeline: pd.DataFrame
@@ -50,6 +68,9 @@ class MovementTables:
     places: pd.DataFrame
     flights: pd.DataFrame
     significance: float
+    shared: SharedError
+    no_survival: str
+    adequacy: dict
 
 
 def open_report(config_path):
@@ -69,6 +90,7 @@ def compute(workspace: Workspace) -> MovementTables:
     tables = summarise(
         tags=workspace.read_work("tags"), fixes=fixes, flights=workspace.read_work("flights"), draws=read_draws(workspace.path_to_read(DRAWS_FILE)),
         beacon_errors=optional(lambda: workspace.read_table("beacon_errors", BEACON_ERRORS)),
+        judged=optional(lambda: workspace.read_work("fate_triage")), silent=optional(lambda: workspace.read_table("not_found")),
         significance=workspace.survey.movement.significance, seed=workspace.survey.seed,
     )
     for attribute, name in TABLE_FILES.items():
@@ -76,21 +98,47 @@ def compute(workspace: Workspace) -> MovementTables:
     return tables
 
 
-def summarise(*, tags, fixes, flights, draws, beacon_errors=None, significance=0.05, seed=1) -> MovementTables:
+def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, silent=None, significance=0.05, seed=1) -> MovementTables:
     """All movement tables from the tables of the stages before and the draws of the calibrated posteriors.
 
     draws : dict of (tag_id, flight_id) -> array (n, 2), metres in the survey CRS.
-    beacon_errors : DataFrame with the columns of BEACON_ERRORS, or None.
+    beacon_errors : DataFrame with the columns of BEACON_ERRORS, or None. judged : of fate.triage, or None.
+    silent : tag_id and adequacy_cautious of the tags that no flight heard, or None.
     """
+    shared = shared_error(beacon_errors, seed=seed)
     animals = animals_with_fixes(tags, fixes, draws)
+    together = joined_by_flight(animals, shared.correlation, seed=seed)
+    adequacy = _adequacy(silent)
     steps = displacement_table(animals, significance=significance)
-    timeline = timeline_table(animals, fixes, flights)
+    timeline = timeline_table(animals, fixes, flights, {(tag_id, flight_id): value for tag_id, value in adequacy.items() for flight_id in flights["flight_id"]})
+    places, walks = places_of_animals(animals, seed), walks_of_animals(animals, seed)
+    tracks = track_table(animals, walks, seed=seed)
+    lives, survival, no_survival = _survival(tags, judged, flights)
     return MovementTables(
-        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance,
-        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals), ranges=range_table(animals, seed=seed),
-        proximity=proximity_table(animals), fidelity=fidelity_table(animals, significance=significance),
+        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, no_survival=no_survival, adequacy=adequacy,
+        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=range_table(animals, seed=seed, places=places),
+        growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
+        walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
+        proximity=proximity_table(together), fidelity=fidelity_table(animals, significance=significance),
         places=_places(animals), errors=_errors(animals, beacon_errors),
     )
+
+
+def _adequacy(silent) -> dict:
+    """Of the tags that no flight heard: how well the ground where they may be was searched by all flights together."""
+    if silent is None or not len(silent):
+        return {}
+    known = silent[silent["adequacy_cautious"].notna()]
+    return dict(zip(known["tag_id"].astype(str), known["adequacy_cautious"].astype(float)))
+
+
+def _survival(tags, judged, flights):
+    judged = pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc"]) if judged is None else judged
+    end = pd.to_datetime(flights["end_utc"] if flights["end_utc"].notna().any() else flights["start_utc"]).max() if len(flights) else pd.NaT
+    if pd.isna(end):
+        return lives_table(tags.head(0), judged, end), survival_table(lives_table(tags.head(0), judged, end), end)[0], "There was no flight."
+    lives = lives_table(tags, judged, end)
+    return lives, *survival_table(lives, end)
 
 
 def read_draws(path) -> dict[tuple[str, str], np.ndarray]:

@@ -210,13 +210,21 @@ def pair_heading(proximity) -> str:
     return f"{counted(len(near), 'time')} two animals were probably within 100 m of each other in a flight"
 
 
-def pair_paragraphs(proximity) -> list[str]:
-    pairs = pair_frame(proximity)
+def shared_sentence(shared) -> str:
+    """What was done about errors that push all positions of a flight the same way."""
+    if not shared.pairs or pd.isna(shared.low):
+        return f"{shared.reason} What they share would cancel, so the intervals are rather too wide."
+    done = "The draws of a flight are joined so that this share cancels." if shared.correlation > 0 else "Nothing is taken as shared."
+    return f"{shared.reason} {done}"
+
+
+def pair_paragraphs(tables) -> list[str]:
+    pairs = pair_frame(tables.proximity)
     if not len(pairs):
         return []
     sure = int((pairs["probability_100_m"] >= 0.95).sum())
     return [f"{counted(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
-            "Overlapping regions alone never say that two animals were together; errors that both positions share would cancel in part and are here counted for each, so the intervals are rather too wide."]
+            f"Overlapping regions alone never say that two animals were together. {shared_sentence(tables.shared)}"]
 
 
 def pair_alt(pairs) -> str:
