@@ -76,7 +76,7 @@ def report(workspace):
 def test_all_tables_are_written_and_hold_every_animal(workspace, report):
     for name in TABLE_FILES.values():
         assert (workspace.folder / "tables" / f"{name}.csv").exists()
-    for name in ("movement_animals", "movement_steps", "extents", "ranges", "site_fidelity", "movement_timeline"):
+    for name in ("movement_animals", "movement_steps", "extents", "ranges", "site_fidelity", "movement_timeline", "movement_walks", "net_displacement", "survival_animals"):
         assert set(workspace.read_table(name)["tag_id"]) == {"H1", "H2", "H3", "H4", "H5", "H6"}
     pairs = workspace.read_table("proximity")
     assert {"H4", "H5", "H6"} <= set(pairs.loc[pairs["other_tag_id"].isna() | (pairs["other_tag_id"] == ""), "tag_id"])
@@ -108,7 +108,7 @@ def test_the_errors_used_are_listed_with_the_beacons(report):
     assert "seems to step 83 m on average, and more than 160 m once in twenty" in said
 
 
-@pytest.mark.parametrize("part", ["space_use", "neighbours", "fidelity", "limits"])
+@pytest.mark.parametrize("part", ["tracks", "space_use", "neighbours", "fidelity", "survival", "limits"])
 def test_every_part_shows_something(report, part):
     assert len(getattr(report, part)().report_html()) > 300
 
@@ -140,7 +140,7 @@ def test_a_campaign_in_which_nothing_was_located_still_has_a_report(workspace):
     fixes = fixes.assign(status="area only")
     report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws={}))
     assert "None of the 6 animals has two usable positions" in report.answer().report_html()
-    for part in ("map", "what_moved", "animals", "space_use", "neighbours", "fidelity", "effort", "errors", "limits"):
+    for part in ("map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits"):
         assert getattr(report, part)().report_html()
 
 

@@ -1,9 +1,10 @@
-"""Figures of the movement summaries: net distance against error, paths, when each animal was heard, pairs in one flight, growth of extents."""
+"""Figures of the movement summaries: net distance against error, paths and tracks, when each animal was heard, pairs in one flight, growth of extents, survival."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import shapely
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
@@ -56,16 +57,11 @@ def path_panels(fixes: pd.DataFrame) -> Figure:
     ----------
     fixes : label (of the animal), number, easting_m, northing_m, error_radius_95_m; the first 9 animals are drawn.
     """
-    labels = list(dict.fromkeys(fixes["label"]))[:MOST_PANELS]
-    columns = min(3, max(1, len(labels)))
-    rows = -(-max(1, len(labels)) // columns)
-    figure, axes = new_figure(rows, columns, width_in=TEXT_WIDTH_IN * columns / 3 if columns < 3 else TEXT_WIDTH_IN, height_in=2.4 * rows, squeeze=False)
+    labels, figure, axes = _panels(fixes["label"])
     groups = [fixes[fixes["label"] == label] for label in labels]
     half = max((_half_width_m(group) for group in groups), default=100.0)
-    for ax, label, group in zip(axes.ravel(), labels, groups):
+    for ax, label, group in zip(axes, labels, groups):
         _one_path(ax, label, group, half)
-    for ax in axes.ravel()[len(labels):]:
-        ax.set_axis_off()
     return figure
 
 
@@ -85,11 +81,7 @@ def _one_path(ax, label: str, group: pd.DataFrame, half_m: float) -> None:
     for x, y, number in zip(east, north, group["number"]):
         ax.annotate(str(number), (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7)
     ax.set(xlim=(-half_m, half_m), ylim=(-half_m, half_m), aspect="equal")
-    ax.set_title(label, fontsize=8.5)
-    ax.tick_params(labelsize=6.5)
-    ax.locator_params(nbins=4)
-    ax.set_xlabel("m east", fontsize=7)
-    ax.set_ylabel("m north", fontsize=7)
+    _small(ax, label, "m east", "m north")
 
 
 @in_style()
@@ -154,3 +146,118 @@ def pair_distances(pairs: pd.DataFrame) -> Figure:
     ax.set_xlim(left=0)
     ax.set_xlabel("distance between the two (m)")
     return figure
+
+
+@in_style()
+def track_panels(tracks: pd.DataFrame) -> Figure:
+    """Track and its 95 % band, one panel per animal, each at its own scale; the positions along it are numbered.
+
+    Parameters
+    ----------
+    tracks : label, flight_id (blank between positions), easting_m, northing_m, radius_95_m, in order of time; the first 9 animals are drawn.
+    """
+    labels, figure, axes = _panels(tracks["label"])
+    for ax, label in zip(axes, labels):
+        group = tracks[tracks["label"] == label]
+        east, north = (group[axis].to_numpy(float) for axis in ("easting_m", "northing_m"))
+        middle = (east.min() + east.max()) / 2, (north.min() + north.max()) / 2
+        east, north, radius = east - middle[0], north - middle[1], group["radius_95_m"].to_numpy(float)
+        for ring in _band(east, north, radius):
+            ax.fill(*ring, facecolor=LIGHT["ground-light"], edgecolor=LIGHT["heard"], linewidth=0.6)
+        ax.plot(east, north, color=LIGHT["silent"], linestyle=":", linewidth=0.9)
+        at = (group["flight_id"] != "").to_numpy(bool)
+        ax.plot(east[at], north[at], linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["fix"], markersize=5, markeredgewidth=1.3)
+        for number, (x, y) in enumerate(zip(east[at], north[at]), start=1):
+            ax.annotate(str(number), (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7)
+        half = 1.05 * max(np.abs(east).max() + radius.max(), np.abs(north).max() + radius.max())
+        ax.set(xlim=(-half, half), ylim=(-half, half), aspect="equal")
+        _small(ax, label, "m east", "m north")
+    return figure
+
+
+def _band(east, north, radius) -> list:
+    """Outlines of the ground that the circles along a track cover, neighbours joined; each two rows, x and y. Holes are left out."""
+    circles = [shapely.Point(x, y).buffer(r) for x, y, r in zip(east, north, radius)]
+    whole = shapely.union_all([one.union(other).convex_hull for one, other in zip(circles, circles[1:])] or circles)
+    return [np.array(part.exterior.coords).T for part in getattr(whole, "geoms", [whole])]
+
+
+@in_style()
+def net_displacement(net: pd.DataFrame) -> Figure:
+    """Distance from the first position over time with its 95 % interval, and the movement that would have been found; one panel per animal.
+
+    Parameters
+    ----------
+    net : label, days, low_m, high_m, distance_m, minimum_detectable_m; the first 9 animals are drawn. [d, m]
+    """
+    labels, figure, axes = _panels(net["label"], height_in=1.9)
+    for ax, label in zip(axes, labels):
+        group = net[net["label"] == label]
+        days, sure = group["days"].to_numpy(float), (group["low_m"] > 0).to_numpy(bool)
+        ax.vlines(days, group["low_m"], group["high_m"], color=[LIGHT["fix"] if each else LIGHT["silent"] for each in sure], linewidth=[2.4 if each else 1.0 for each in sure])
+        ax.plot(days, group["distance_m"], linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["ink"], markersize=4)
+        ax.plot(days, group["minimum_detectable_m"], color=LIGHT["beacon"], linestyle="--", marker="_", linewidth=0.9)
+        ax.set_ylim(bottom=0)
+        _small(ax, label, "days since first", "m from first")
+    marks = [Line2D([], [], color=LIGHT["fix"], linewidth=2.4, label="95 % interval, away from the first place"),
+             Line2D([], [], color=LIGHT["silent"], linewidth=1.0, label="95 % interval reaches 0"),
+             Line2D([], [], color=LIGHT["beacon"], linestyle="--", marker="_", label="movement found in 8 of 10 cases")]
+    figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7)
+    return figure
+
+
+@in_style()
+def extent_growth(growth: pd.DataFrame) -> Figure:
+    """Extent of fixes against their number with the middle 95 % of random orders and of errors, one panel per animal.
+
+    Parameters
+    ----------
+    growth : label, fixes, extent_ha, low_ha, high_ha; the first 9 animals are drawn.
+    """
+    labels, figure, axes = _panels(growth["label"], height_in=1.9)
+    for ax, label in zip(axes, labels):
+        group = growth[growth["label"] == label]
+        ax.fill_between(group["fixes"].to_numpy(float), group["low_ha"].to_numpy(float), group["high_ha"].to_numpy(float), color=LIGHT["ground-light"], linewidth=0)
+        ax.plot(group["fixes"].to_numpy(float), group["extent_ha"].to_numpy(float), color=LIGHT["fix"], linewidth=1.4)
+        ax.set_ylim(bottom=0)
+        _small(ax, label, "positions", "extent (ha)")
+    return figure
+
+
+@in_style()
+def survival(curve: pd.DataFrame) -> Figure:
+    """Survival of confirmed deaths with its 95 % interval, between the curves for lost tags all alive and all dead.
+
+    Parameters
+    ----------
+    curve : days, survival, survival_low, survival_high, if_lost_alive, if_lost_dead, in order of time.
+    """
+    figure, ax = new_figure(height_in=2.6)
+    days = np.concatenate([[0.0], curve["days"].to_numpy(float)])
+    for column, style, colour, label in (("if_lost_alive", "--", "heard", "lost tags all alive"), ("survival", "-", "ink", "confirmed deaths; lost tags leave at their last sign of life"),
+                                         ("if_lost_dead", ":", "fetch", "lost tags all dead")):
+        ax.step(days, np.concatenate([[1.0], curve[column].to_numpy(float)]), where="post", linestyle=style, color=LIGHT[colour], linewidth=1.5, label=label)
+    low, high = (np.concatenate([[1.0], curve[name].to_numpy(float)]) for name in ("survival_low", "survival_high"))
+    ax.fill_between(days, low, high, step="post", color=LIGHT["ground-light"], linewidth=0, zorder=0, label="95 % interval of confirmed deaths")
+    ax.set(ylim=(0, 1.03), xlim=(0, None), xlabel="days since the first tag was deployed", ylabel="share alive")
+    figure.legend(loc="outside upper left", ncols=2, fontsize=7)
+    return figure
+
+
+def _panels(labels, height_in: float = 2.4):
+    """The first 9 labels, a figure, and as many panels; the rest of the grid is off."""
+    labels = list(dict.fromkeys(labels))[:MOST_PANELS]
+    columns = min(3, max(1, len(labels)))
+    rows = -(-max(1, len(labels)) // columns)
+    figure, axes = new_figure(rows, columns, width_in=TEXT_WIDTH_IN * columns / 3 if columns < 3 else TEXT_WIDTH_IN, height_in=0.3 + height_in * rows, squeeze=False)
+    for ax in axes.ravel()[len(labels):]:
+        ax.set_axis_off()
+    return labels, figure, axes.ravel()[:len(labels)]
+
+
+def _small(ax, title: str, across: str, up: str) -> None:
+    ax.set_title(title, fontsize=8.5)
+    ax.tick_params(labelsize=6.5)
+    ax.locator_params(nbins=4)
+    ax.set_xlabel(across, fontsize=7)
+    ax.set_ylabel(up, fontsize=7)

@@ -6,6 +6,7 @@ from pipeline.figures import MapSheet
 from pipeline.figures import movement as draw
 from pipeline.report.book import Book
 from pipeline.report.display import see
+from pipeline.stages import movement_space_words as also
 from pipeline.stages import movement_words as say
 from pipeline.stages.movement_numbers import p_value, probability, ratio
 from pipeline.stages.movement_sheet import movement_sheet
@@ -57,15 +58,60 @@ class MovementReport:
             notes="A fix is usable when it is located, or has several places that are all weighed. Two flights on one day give two fixes.")
         return self.book.together(self.book.words(say.animals_heading(self.tables), *say.animals_paragraphs(self.tables)), table)
 
+    def tracks(self):
+        """Tracks with their bands, and how far from its first position each animal was."""
+        tables, parts = self.tables, [self.book.words(also.track_heading(self.tables), *also.track_paragraphs(self.tables))]
+        tracks, net = also.track_frame(tables), also.net_displacement_frame(tables)
+        if len(tracks):
+            parts.append(self.book.figure("tracks", draw.track_panels(tracks), "Tracks of the animals that move fastest, each at its own scale: positions numbered, and the ground that holds the "
+                                          "animal with probability 0.95 at each moment if it walks at random between flights.", also.track_alt(tracks)))
+        if len(net):
+            parts.append(self.book.figure("net-displacement", draw.net_displacement(net), also.NET_CAPTION, also.net_displacement_alt(net)))
+        parts.append(self._table("walks", "walks", also.walk_frame(tables), "How fast each animal spreads, and what its track knows.", {
+            "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "rate": ("spread after a day", "m (95 % interval)", FIGURE),
+            "radius_95_of_fixes_m": ("95 % radius alone", "median, m", two_figures), "radius_95_at_fixes_m": ("on the track", "median, m", two_figures),
+            "radius_95_between_m": ("between", "largest, m", two_figures), "said": ("verdict", "", "text")},
+            notes="Spread: standard deviation of each axis after a day, growing with the root of time. It is no daily distance."))
+        return self.book.together(*parts)
+
     def space_use(self):
-        """Extent of fixes, and why there are no ranges."""
+        """Extent of fixes; ranges, their overlap and how extents grow where positions allow it, and why not where they do not."""
         frame = say.extent_frame(self.tables)
         table = self._table("extents", "extents", frame, "Extent of fixes (smallest convex polygon), where number and error of the fixes allow it.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
             "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("verdict", "", "text")},
-            notes="Median and interval over draws of every fix from its region. Extents grow with the number of fixes and with their errors: do not compare "
+            notes="Median and interval of the true places behind the fixes, location error taken out. Extents grow with the number of fixes: do not compare "
                   "animals with unequal numbers. Ranges by method, with the reason for each animal, are in ranges.csv.")
-        return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table)
+        return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table, *self._ranges())
+
+    def _ranges(self):
+        tables, shown = self.tables, also.range_frame(self.tables)
+        if not (shown["verdict"] != "refused").any():
+            return []
+        growth = tables.growth.assign(label=tables.growth["tag_id"])
+        parts = [self.book.words(None, *also.range_paragraphs(tables)), self._table("ranges", "ranges", shown[shown["verdict"] != "refused"], "Areas used, by method.", {
+            "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "method": ("method", "", "text"), "area_50": ("half of the places", "ha (95 % interval)", FIGURE),
+            "area_95": ("95 % of the places", "ha (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "slope": ("extent grows", "% with the last fix", FIGURE),
+            "verdict": ("verdict", "", "text")}, notes="A sketch shows where an animal was found; its area is not to be quoted. Animals that are not listed are refused, with the reason in ranges.csv."),
+            self.book.figure("extent-growth", draw.extent_growth(growth), "How the extent grows with the number of positions taken, in random orders; the shade holds 95 of 100 orders "
+                             "and draws of the errors.", also.growth_alt(growth))]
+        pairs = also.overlap_frame(tables)
+        if len(pairs):
+            parts.append(self._table("range-overlaps", "overlaps", pairs, "How much the ranges of two animals are the same: 0 nothing, 1 everything.", {
+                "pair": ("pair", "", "text"), "shared": ("normal ranges", "0 to 1 (95 % interval)", FIGURE), "kernel_affinity": ("kernels", "0 to 1", "share")},
+                notes="Bhattacharyya's affinity. Ranges may overlap without the animals ever having met.", most_rows=15))
+        return parts
+
+    def survival(self):
+        """Share alive over time, with the two extremes for lost tags."""
+        tables, parts = self.tables, [self.book.words(also.survival_heading(self.tables), *also.survival_paragraphs(self.tables))]
+        if not tables.no_survival:
+            parts.append(self.book.figure("survival", draw.survival(tables.survival), "Share of the tagged animals alive.", also.survival_alt(tables.survival)))
+        lives = also.lives_frame(tables)
+        parts.append(self._table("survival-animals", "lives", lives[lives["ends"] != "alive"], "Animals that do not simply live on.", {
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "entry_utc": ("tagged", "UTC", "date"), "last_certain_utc": ("last certain life", "UTC", "date"),
+            "ends": ("counted as", "", "text"), "reason": ("why", "", "text")}, notes="All animals are in the file."))
+        return self.book.together(*parts)
 
     def neighbours(self):
         """Animals near each other in one flight."""

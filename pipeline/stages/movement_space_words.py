@@ -1,0 +1,133 @@
+"""The sentences on tracks, net displacement, ranges, overlap and survival, and their tables as they are read."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.stages.movement_numbers import with_interval
+from pipeline.wording import counted, listed, two_figures
+
+PANELS = 9
+
+
+def track_heading(tables) -> str:
+    given = int((tables.walks["verdict"] == "given").sum())
+    return f"{counted(given, 'animal')} {'has' if given == 1 else 'have'} positions enough for a track, and no track is a path walked" if given else "No animal has positions enough for a track"
+
+
+def track_paragraphs(tables) -> list[str]:
+    walks = tables.walks[tables.walks["verdict"] == "given"]
+    if not len(walks):
+        return ["A track needs 5 usable positions: with fewer, how fast the animal moves cannot be found, and the band would be made up."]
+    still = walks.loc[walks["walk_low_m_per_root_day"] == 0, "tag_id"]
+    return [
+        "The track weighs each position by its error and by how fast this animal moves, which is found from its own positions. Where the animal was between two flights is known only "
+        f"as well as the band says: up to {two_figures(walks['radius_95_between_m'].median())} m from the line for the middle animal, against "
+        f"{two_figures(walks['radius_95_at_fixes_m'].median())} m at its positions.",
+        (f"For {listed(still)} standing still explains all positions. " if len(still) else "")
+        + "The length of a track is not given: positions days apart cannot bear it.",
+    ]
+
+
+def track_frame(tables) -> pd.DataFrame:
+    """Tracks of the animals that moved most first."""
+    walks = tables.walks[tables.walks["verdict"] == "given"].sort_values(["walk_m_per_root_day", "tag_id"], ascending=[False, True], kind="stable")
+    order = {tag: place for place, tag in enumerate(walks["tag_id"])}
+    tracks = tables.tracks.assign(label=tables.tracks["tag_id"], rank=tables.tracks["tag_id"].map(order))
+    return tracks.sort_values(["rank", "time_utc"], kind="stable")
+
+
+def track_alt(tracks) -> str:
+    return f"Tracks with 95 % bands of {listed(dict.fromkeys(tracks['label']), PANELS)}; the bands swell between positions and narrow at them."
+
+
+def walk_frame(tables) -> pd.DataFrame:
+    walks = tables.walks
+    return walks.assign(
+        rate=[with_interval(*row) for row in zip(walks["walk_m_per_root_day"], walks["walk_low_m_per_root_day"], walks["walk_high_m_per_root_day"])],
+        said=[reason if verdict == "refused" else "standing still explains it" if low == 0 else "moves"
+              for verdict, low, reason in zip(walks["verdict"], walks["walk_low_m_per_root_day"], walks["reason"])])
+
+
+def net_displacement_frame(tables) -> pd.DataFrame:
+    """Distance from the first position, of animals with 3 usable positions or more, the farthest last position first."""
+    net = tables.net[tables.net["number"].notna()]
+    net = net[net.groupby("tag_id")["number"].transform("size") >= 2]
+    last = net.groupby("tag_id")["net_squared_high_m2"].last().sort_values(ascending=False, kind="stable")
+    order = {tag: place for place, tag in enumerate(last.index)}
+    shown = pd.DataFrame({"label": net["tag_id"], "days": net["days"], "low_m": np.sqrt(net["net_squared_low_m2"]), "high_m": np.sqrt(net["net_squared_high_m2"]),
+                          "distance_m": np.sqrt(net["net_squared_m2"].clip(lower=0)), "minimum_detectable_m": net["minimum_detectable_m"], "rank": net["tag_id"].map(order)})
+    return shown.sort_values(["rank", "days"], kind="stable").reset_index(drop=True)
+
+
+def net_displacement_alt(net) -> str:
+    away = int((net.groupby("label")["low_m"].last() > 0).sum())
+    return f"Distance from the first position over time, {net['label'].nunique()} animals; at their last position {away} of them were away from their first by more than the error of this pair."
+
+
+NET_CAPTION = ("Distance from the first position, errors taken off, with its 95 % interval. The square of the distance between two positions is too large by the errors of both; "
+               "net_displacement.csv has the corrected squares. Each interval stands alone: one in twenty that reach above 0 does so by chance.")
+
+
+def range_frame(tables) -> pd.DataFrame:
+    ranges = tables.ranges
+    return ranges.assign(
+        area_50=[with_interval(*row) for row in zip(ranges["area_50_ha"], ranges["area_50_low_ha"], ranges["area_50_high_ha"])],
+        area_95=[with_interval(*row) for row in zip(ranges["area_95_ha"], ranges["area_95_low_ha"], ranges["area_95_high_ha"])],
+        slope=[None if pd.isna(value) else f"{value:.1f}" for value in ranges["asymptote_slope_percent"]])
+
+
+def range_paragraphs(tables) -> list[str]:
+    shown = tables.ranges[tables.ranges["verdict"] != "refused"]
+    if not len(shown):
+        return []
+    animals = shown["tag_id"].nunique()
+    return [f"Areas that hold half and 95 % of an animal's places are given for {counted(animals, 'animal')}. The bivariate normal range is the plain yardstick: an ellipse. The kernel follows the "
+            "places. Location error has been taken out of all of them, and of the kernel what it adds to a normal range by itself. The intervals hold location error and the number of positions, "
+            "not that positions close in time are alike."]
+
+
+def overlap_frame(tables) -> pd.DataFrame:
+    pairs = tables.overlaps[tables.overlaps["other_tag_id"] != ""]
+    return pairs.assign(
+        pair=[f"{one} – {other}" for one, other in zip(pairs["tag_id"], pairs["other_tag_id"])],
+        shared=[f"{value:.2f} ({low:.2f} to {high:.2f})" for value, low, high in zip(pairs["affinity"], pairs["affinity_low"], pairs["affinity_high"])])
+
+
+def growth_alt(growth) -> str:
+    return f"Extent against number of positions, {growth['label'].nunique()} animals; a curve that still rises at its end has not found its range."
+
+
+def survival_heading(tables) -> str:
+    if tables.no_survival:
+        return "Survival cannot be given"
+    last = tables.survival.iloc[-1]
+    deaths = int(last["deaths"])
+    return f"{counted(deaths, 'death')} {'is' if deaths == 1 else 'are'} confirmed; survival lies between {last['if_lost_dead']:.2f} and {last['if_lost_alive']:.2f}, depending on the lost tags"
+
+
+def survival_paragraphs(tables) -> list[str]:
+    if tables.no_survival:
+        return [tables.no_survival]
+    ends, last = tables.lives["ends"].value_counts(), tables.survival.iloc[-1]
+    unknown = int(ends.get("lost", 0) + ends.get("mortality rate, not confirmed", 0))
+    interval = f" (95 % interval {last['survival_low']:.2f} to {last['survival_high']:.2f})" if pd.notna(last["survival_low"]) and last["survival"] < 1 else ""
+    return [
+        f"{last['days']:.0f} days after the first tag was deployed the share alive is {last['survival']:.2f}{interval} if only confirmed deaths count and the fate of lost tags has nothing to do with death. "
+        f"{counted(unknown, 'tag')} {'is' if unknown == 1 else 'are'} lost or sent{'s' if unknown == 1 else ''} an unconfirmed mortality rate: were all of these animals alive, it would be {last['if_lost_alive']:.2f}; "
+        f"were all dead, {last['if_lost_dead']:.2f}. Silence is no fate.",
+        "Animals enter when they are tagged. A death is put in the middle between the last certain sign of life and the first mortality rate. If the tag register leaves out animals that died before "
+        "this campaign, survival is overstated.",
+    ]
+
+
+def survival_alt(curve) -> str:
+    last = curve.iloc[-1]
+    return f"Three stepped curves that end at {last['if_lost_alive']:.2f} (lost tags alive), {last['survival']:.2f} (confirmed deaths) and {last['if_lost_dead']:.2f} (lost tags dead)."
+
+
+def lives_frame(tables) -> pd.DataFrame:
+    """Animals whose fate is not plain life, the dead first."""
+    rank = {"dead": 0, "mortality rate, not confirmed": 1, "lost": 2, "tag dropped": 3, "not entered": 4, "alive": 5}
+    return tables.lives.assign(rank=tables.lives["ends"].map(rank)).sort_values(["rank", "tag_id"], kind="stable")
