@@ -196,12 +196,13 @@ def net_displacement(net: pd.DataFrame) -> Figure:
         days, sure = group["days"].to_numpy(float), (group["low_m"] > 0).to_numpy(bool)
         ax.vlines(days, group["low_m"], group["high_m"], color=[LIGHT["fix"] if each else LIGHT["silent"] for each in sure], linewidth=[2.4 if each else 1.0 for each in sure])
         ax.plot(days, group["distance_m"], linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["ink"], markersize=4)
-        ax.plot(days, group["minimum_detectable_m"], color=LIGHT["beacon"], linestyle="--", marker="_", linewidth=0.9)
+        ax.plot(days, group["minimum_detectable_m"], color=LIGHT["beacon"], linestyle="", marker="_", markersize=9, markeredgewidth=1.3)
         ax.set_ylim(bottom=0)
+        ax.set_xlim(-0.04 * net["days"].max(), 1.04 * net["days"].max())
         _small(ax, label, "days since first", "m from first")
     marks = [Line2D([], [], color=LIGHT["fix"], linewidth=2.4, label="95 % interval, away from the first place"),
              Line2D([], [], color=LIGHT["silent"], linewidth=1.0, label="95 % interval reaches 0"),
-             Line2D([], [], color=LIGHT["beacon"], linestyle="--", marker="_", label="movement found in 8 of 10 cases")]
+             Line2D([], [], color=LIGHT["beacon"], linestyle="", marker="_", markersize=9, markeredgewidth=1.3, label="movement found in 8 of 10 cases")]
     figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7)
     return figure
 

@@ -16,7 +16,7 @@ from pipeline.movement.displacement import STEPS, STILLNESS, displacement_table,
 from pipeline.movement.extent import EXTENTS, extent_table, hull_area_m2, places_of_animals
 from pipeline.movement.fidelity import FIDELITY, fidelity_table
 from pipeline.movement.fixes import USABLE_STATUSES, AnimalFixes, Fix, animals_with_fixes
-from pipeline.movement.gates import Gate, error_range_ratio, gate, refusal
+from pipeline.movement.gates import Gate, error_range_ratio, gate, largest_likely_ratio, refusal
 from pipeline.movement.kernel import cross_validated_bandwidth_m, cross_validation_score, kernel_density, reference_bandwidth_m, utilisation
 from pipeline.movement.net_displacement import NET, net_displacement_table
 from pipeline.movement.overlap import OVERLAPS, kernel_affinity, normal_affinity, overlap_table
@@ -24,13 +24,14 @@ from pipeline.movement.proximity import PROXIMITY, proximity_table
 from pipeline.movement.ranges import (METHODS, RANGES, extent_growth, growth_table, kernel_area_m2, kernel_to_truth, normal_range, normal_range_area_m2, range_refusal, range_table)
 from pipeline.movement.shared_errors import SharedError, joined_by_flight, shared_error
 from pipeline.movement.survival import LIVES, SURVIVAL, kaplan_meier, lives_table, survival_table
+from pipeline.movement.tails import Tails, tails_of
 from pipeline.movement.timeline import TIMELINE, timeline_table
 from pipeline.movement.track import TRACKS, WALKS, Walk, bridge_variance_m2, track_table, walk_of, walk_table, walks_of_animals
 from pipeline.movement.true_places import TruePlaces, true_places
 
 __all__ = [
     "ANIMALS", "AnimalFixes", "EXTENTS", "FIDELITY", "Fix", "Gate", "LIVES", "METHODS", "NET", "NormalDifference", "OVERLAPS", "PROXIMITY",
-    "RANGES", "STEPS", "STILLNESS", "SURVIVAL", "ShapedDifference", "SharedError", "TIMELINE", "TRACKS", "TruePlaces", "USABLE_STATUSES",
+    "RANGES", "STEPS", "STILLNESS", "SURVIVAL", "ShapedDifference", "Tails", "tails_of", "largest_likely_ratio", "SharedError", "TIMELINE", "TRACKS", "TruePlaces", "USABLE_STATUSES",
     "WALKS", "Walk", "animal_table", "animals_with_fixes", "bridge_variance_m2", "cross_validated_bandwidth_m", "cross_validation_score",
     "difference", "displacement_table", "distance_interval_m", "error_range_ratio", "extent_growth", "extent_table", "fidelity_table",
     "gate", "growth_table", "holm", "hull_area_m2", "joined_by_flight", "kaplan_meier", "kernel_affinity", "kernel_area_m2",

@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.columns import conform
 from pipeline.movement.difference_of_places import difference, pair_differences
 from pipeline.movement.gates import gate
+from pipeline.movement.tails import Tails
 
 STEPS = {
     "tag_id": "text",
@@ -24,7 +25,7 @@ STEPS = {
     "distance_low_m": "float",            # 95 % interval of the true distance
     "distance_high_m": "float",
     "test": "text",                       # normal | shape: what the regions' form asked for
-    "p": "float",
+    "p": "float",                         # with the tails that the beacons show
     "p_adjusted": "float",                # Holm, over all steps of the campaign
     "minimum_detectable_m": "float",      # found with probability 0.8 at the level this campaign's adjustment asks for
     "rate_low_m_per_day": "float",        # shortest distance over time: the way walked is longer
@@ -35,7 +36,7 @@ STEPS = {
 STILLNESS = {"tag_id": "text", "same_place_flights": "int", "minimum_detectable_m": "float"}
 
 
-def displacement_table(animals, *, significance=0.05, power=0.8, largest_useful_m=1000.0):
+def displacement_table(animals, *, significance=0.05, power=0.8, largest_useful_m=1000.0, tails=Tails()):
     """Every step of every animal: between consecutive fixes, and from first to last when there are three fixes or more.
 
     Parameters
@@ -47,6 +48,8 @@ def displacement_table(animals, *, significance=0.05, power=0.8, largest_useful_
         Probability with which the minimum detectable movement is found.
     largest_useful_m : float
         Where a movement of this length could have stayed hidden, the verdict is "cannot tell" instead of "not shown". [m]
+    tails : Tails
+        How far errors reach beyond the 95 % regions, of tails.tails_of; normal when left out.
 
     Returns
     -------
@@ -58,9 +61,9 @@ def displacement_table(animals, *, significance=0.05, power=0.8, largest_useful_
     """
     steps = [(animal, *step) for animal in animals for step in _steps(animal)]
     differences = [difference(start.draws_m, end.draws_m) for _, _, start, end in steps]
-    p = np.array([each.p_same_place() for each in differences])
+    p = np.atleast_1d(tails.p_value(np.array([each.p_same_place() for each in differences])))
     adjusted = holm(p)
-    level = significance / max(1, len(p) - int((adjusted < significance).sum()))
+    level = tails.normal_level(significance / max(1, len(p) - int((adjusted < significance).sum())))
     rows = [_row(step, each, p_value, p_adjusted, significance, level, power, largest_useful_m)
             for step, each, p_value, p_adjusted in zip(steps, differences, p, adjusted)]
     rows += [animal.identity | {"kind": "", "verdict": "cannot tell", "reason": gate(len(animal.fixes)).sentence}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import chi2
 
 LARGEST_ERROR_RANGE_RATIO = 0.5
 
@@ -67,6 +68,16 @@ def error_range_ratio(positions_m, error_covariances_m2):
     scatter = np.trace(np.cov(positions.T)) / 2
     error = np.trace(np.mean(error_covariances_m2, axis=0)) / 2
     return float(np.sqrt(error / (scatter - error))) if scatter > error else float("inf")
+
+
+def largest_likely_ratio(ratio, fixes, level=0.9):
+    """The error/range ratio that is not exceeded with this probability, given the one found on so many fixes.
+
+    The scatter of n fixes over its expectation is taken as chi-square with 2 (n - 1) degrees of freedom over their number: a scatter that is large by chance makes the
+    ratio look small, and areas large. Infinite when no scatter may be left.
+    """
+    scatter = (1 + ratio**-2) * 2 * (fixes - 1) / chi2.ppf(level, 2 * (fixes - 1)) if 0 < ratio < np.inf else 1.0      # in units of the error variance
+    return 0.0 if ratio == 0 else float("inf") if scatter <= 1 else float((scatter - 1) ** -0.5)
 
 
 def refusal(ratio, limit=LARGEST_ERROR_RANGE_RATIO):

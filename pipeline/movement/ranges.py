@@ -10,7 +10,7 @@ from scipy.stats import chi2
 
 from pipeline.columns import conform
 from pipeline.movement.extent import M2_PER_HA, hull_area_m2, places_of_animals, ratio_of, span_days
-from pipeline.movement.gates import gate, refusal
+from pipeline.movement.gates import LARGEST_ERROR_RANGE_RATIO, gate, largest_likely_ratio, refusal
 from pipeline.movement.kernel import cross_validated_bandwidth_m, reference_bandwidth_m, utilisation
 
 RANGES = {
@@ -156,7 +156,11 @@ def range_refusal(animal):
     """Why no range is given for an animal, "" when number and error of its fixes allow one."""
     if "kernel sketch" not in gate(len(animal.fixes)).allows:
         return _too_few(len(animal.fixes))
-    return refusal(ratio_of(animal))
+    ratio, count = ratio_of(animal), len(animal.fixes)
+    likely = largest_likely_ratio(ratio, count)
+    if ratio <= LARGEST_ERROR_RANGE_RATIO < likely:
+        return f"Location error is {ratio:.2f} of the scatter of the places, and with {count} fixes may well be {likely:.1f}; {LARGEST_ERROR_RANGE_RATIO:g} is the limit."
+    return refusal(ratio)
 
 
 def _rows(animal, places, seed):

@@ -9,8 +9,8 @@ import pandas as pd
 
 from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.movement import (
-    AnimalFixes, SharedError, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, growth_table, joined_by_flight, lives_table,
-    net_displacement_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, timeline_table, track_table, walk_table,
+    AnimalFixes, SharedError, Tails, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, growth_table, joined_by_flight, lives_table,
+    net_displacement_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, tails_of, timeline_table, track_table, walk_table,
     walks_of_animals,
 )
 from pipeline.stages.workspace import Workspace, open_workspace
@@ -45,7 +45,7 @@ class MovementTables:
     places : one row per usable fix: number in order of time, position, radius.
     errors : the errors that went in: of the fixes used, and of the beacons where there are any.
     significance : of the tests, over the whole campaign.
-    shared : what the errors of one flight have in common. no_survival : why there is no survival curve, "" when there is one.
+    shared : what the errors of one flight have in common. tails : how far errors reach beyond the 95 % regions. no_survival : why there is no survival curve, "" when there is one.
     adequacy : tag_id -> how well the ground of a tag heard in no flight was searched by all flights together (cautious).
     """
 
@@ -69,6 +69,7 @@ class MovementTables:
     flights: pd.DataFrame
     significance: float
     shared: SharedError
+    tails: Tails
     no_survival: str
     adequacy: dict
 
@@ -109,13 +110,14 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
     animals = animals_with_fixes(tags, fixes, draws)
     together = joined_by_flight(animals, shared.correlation, seed=seed)
     adequacy = _adequacy(silent)
-    steps = displacement_table(animals, significance=significance)
+    tails = tails_of([] if beacon_errors is None else pd.to_numeric(beacon_errors["level_after"]).to_numpy(float))
+    steps = displacement_table(animals, significance=significance, tails=tails)
     timeline = timeline_table(animals, fixes, flights, {(tag_id, flight_id): value for tag_id, value in adequacy.items() for flight_id in flights["flight_id"]})
     places, walks = places_of_animals(animals, seed), walks_of_animals(animals, seed)
     tracks = track_table(animals, walks, seed=seed)
     lives, survival, no_survival = _survival(tags, judged, flights)
     return MovementTables(
-        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, no_survival=no_survival, adequacy=adequacy,
+        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival, adequacy=adequacy,
         summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=range_table(animals, seed=seed, places=places),
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,

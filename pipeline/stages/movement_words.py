@@ -291,15 +291,28 @@ def errors_paragraphs(errors) -> list[str]:
             f"{two_figures(row['median_m'])} m) an animal that never moves seems to step {two_figures(mean)} m on average, and more than {two_figures(high)} m once in twenty."]
 
 
+def tails_sentence(tails) -> str:
+    """On what the small p-values rest."""
+    if tails.levels < 10:
+        return (f"Beyond the 95 % regions errors are taken as normal: {counted(tails.levels, 'held-out beacon fix', 'held-out beacon fixes')} cannot show more. With heavier tails, more animals that "
+                "stayed would be called moved.")
+    return (f"How far errors reach beyond the 95 % regions was taken from {tails.levels} held-out beacon fixes: normal tails have a weight of {tails.weights[0]:.2f}, heavier ones (Student t) the rest. "
+            "That makes small p-values larger and the detectable movements longer.")
+
+
 def limits(tables) -> list[str]:
     """Methods and limits."""
     return [
         "Each step compares the calibrated posteriors of two flights. The test asks how much of the distribution of the displacement is less likely than no displacement at "
         "all: by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
         f"adjusted by Holm's rule over all {counted(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover at most once in "
-        f"{1 / tables.significance:.0f} times.",
+        f"{1 / tables.significance:.0f} times, as far as the errors are what their regions say. {tails_sentence(tables.tails)}",
         "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "
-        "are taken as independent; a bias that both share cancels, which makes the test cautious.",
-        "Not given, because so few positions with such errors cannot bear it: home ranges, core areas, daily distances or speeds, turning angles, habitat selection, means of "
-        "extents over animals.",
+        f"are taken as independent; a bias that both share cancels, which makes the test cautious. {tables.shared.reason}",
+        "Extents and areas come from the true places behind the positions: each position is drawn from its region again, weighted by where the animal's places lie as a whole, so that errors are "
+        "counted once and not twice. Intervals hold location error and number of positions; places close in time that are alike hold less than their number says. Areas are refused below 10 positions, "
+        "and where location error is or may well be more than half the scatter of the places.",
+        "Tracks take the animal to walk at random between its positions, with the regions of all places as they are; the rate of the walk is found for each animal by itself and not from fewer than 5 positions.",
+        "Not given, because so few positions with such errors cannot bear it: core areas, daily distances or speeds, turning angles, habitat selection, means of extents over animals"
+        + ("." if (tables.ranges["verdict"] == "given").any() else ", home ranges."),
     ]
