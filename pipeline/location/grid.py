@@ -7,6 +7,7 @@ from typing import Callable
 
 import numpy as np
 
+from pipeline.location.correction import corrected
 from pipeline.location.posterior import DEEPEST, Posterior
 
 
@@ -59,7 +60,7 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
     Parameters
     ----------
     log_density : function of (easting_m, northing_m) arrays of shape (cells,), giving log-likelihoods of that shape.
-    last_log_density : a dearer function used on the last cells only (for example averaged over signal models).
+    last_log_density : a dearer function used on one in four of the last cells and interpolated (for example averaged over signal models).
     by_hand : the same of evidence that no widening touches (bearings, sightings).
     """
     def looked_at(density, column, row, west, south, cell) -> Posterior:
@@ -82,7 +83,8 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         inside = area.holds(west + cell * column, south + cell * row)
         column, row = column[inside], row[inside]
     if last_log_density is not None:
-        posterior = looked_at(last_log_density, posterior.column, posterior.row, west, south, cell)
+        cheap, few = posterior.log_density, (posterior.column % 2 == 0) & (posterior.row % 2 == 0)
+        posterior = looked_at(lambda east, north: corrected(cheap, last_log_density, east, north, few), posterior.column, posterior.row, west, south, cell)
     return posterior
 
 
