@@ -18,7 +18,7 @@ from pipeline.movement.fidelity import FIDELITY, fidelity_table
 from pipeline.movement.fixes import USABLE_STATUSES, AnimalFixes, Fix, animals_with_fixes
 from pipeline.movement.gates import Gate, error_range_ratio, gate, largest_likely_ratio, refusal
 from pipeline.movement.kernel import cross_validated_bandwidth_m, cross_validation_score, kernel_density, reference_bandwidth_m, utilisation
-from pipeline.movement.net_displacement import NET, net_displacement_table
+from pipeline.movement.net_displacement import NET, net_displacement_table, net_squared_m2
 from pipeline.movement.overlap import OVERLAPS, kernel_affinity, normal_affinity, overlap_table
 from pipeline.movement.proximity import PROXIMITY, proximity_table
 from pipeline.movement.ranges import (METHODS, RANGES, extent_growth, growth_table, kernel_area_m2, kernel_to_truth, normal_range, normal_range_area_m2, range_refusal, range_table)
@@ -35,7 +35,7 @@ __all__ = [
     "WALKS", "Walk", "animal_table", "animals_with_fixes", "bridge_variance_m2", "cross_validated_bandwidth_m", "cross_validation_score",
     "difference", "displacement_table", "distance_interval_m", "error_range_ratio", "extent_growth", "extent_table", "fidelity_table",
     "gate", "growth_table", "holm", "hull_area_m2", "joined_by_flight", "kaplan_meier", "kernel_affinity", "kernel_area_m2",
-    "kernel_density", "kernel_to_truth", "lives_table", "net_displacement_table", "normal_affinity", "normal_range", "normal_range_area_m2",
+    "kernel_density", "kernel_to_truth", "lives_table", "net_displacement_table", "net_squared_m2", "normal_affinity", "normal_range", "normal_range_area_m2",
     "overlap_table", "places_of_animals", "proximity_table", "range_refusal", "range_table", "reference_bandwidth_m", "refusal",
     "shared_error", "stillness", "survival_table", "timeline_table", "track_table", "true_places", "unmoved_step_m", "utilisation",
     "walk_of", "walk_table", "walks_of_animals",

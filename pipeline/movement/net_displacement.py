@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import conform
-from pipeline.movement.difference_of_places import difference, pair_differences
+from pipeline.movement.difference_of_places import difference
 from pipeline.movement.displacement import distance_interval_m
 from pipeline.movement.gates import gate
 
@@ -48,11 +48,27 @@ def net_displacement_table(animals):
     return conform(pd.DataFrame(rows, columns=list(NET)), NET)
 
 
+def net_squared_m2(draws_from_m, draws_to_m):
+    """Squared distance between two fixes freed of their errors, and what the errors alone would give. [m^2]
+
+    Parameters
+    ----------
+    draws_from_m, draws_to_m : arrays of shape (n, 2) and (m, 2)
+
+    Returns
+    -------
+    (net, error): |D|^2 less the variances of both regions and of the means of so many draws, right in the mean whatever the shapes; the variances.
+    """
+    start, end = np.asarray(draws_from_m, dtype=float), np.asarray(draws_to_m, dtype=float)
+    variances = np.trace(np.cov(start.T)), np.trace(np.cov(end.T))
+    apart = np.square(end.mean(axis=0) - start.mean(axis=0)).sum()
+    return float(apart - variances[0] * (1 + 1 / len(start)) - variances[1] * (1 + 1 / len(end))), float(sum(variances))
+
+
 def _row(first, fix, number):
     distribution = difference(first.draws_m, fix.draws_m)
     low, high = distance_interval_m(first, fix, distribution)
-    pairs = pair_differences(first.draws_m, fix.draws_m)
-    error = float(np.trace(np.cov(pairs.T)))
+    net, error = net_squared_m2(first.draws_m, fix.draws_m)
     return {"number": number, "flight_id": fix.flight_id, "time_utc": fix.time_utc, "days": (fix.time_utc - first.time_utc).total_seconds() / 86400,
-            "net_squared_m2": float(np.square(pairs.mean(axis=0)).sum()) - error, "net_squared_low_m2": low**2, "net_squared_high_m2": high**2,
+            "net_squared_m2": net, "net_squared_low_m2": low**2, "net_squared_high_m2": high**2,
             "error_squared_m2": error, "minimum_detectable_m": distribution.minimum_detectable_m(0.05, 0.8), "reason": ""}

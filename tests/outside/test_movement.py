@@ -2,9 +2,14 @@
 
 import numpy as np
 import pytest
-from scipy.stats import gaussian_kde
+import shapely
+from scipy.spatial import ConvexHull
+from scipy.stats import f, gaussian_kde, multivariate_normal
+from statsmodels.nonparametric.kernel_density import KDEMultivariate
+from statsmodels.stats.multitest import multipletests
 
-from pipeline.movement import hull_area_m2, kernel_area_m2, normal_range, normal_range_area_m2, reference_bandwidth_m, unmoved_step_m
+from pipeline.movement import (Tails, bridge_variance_m2, cross_validation_score, holm, hull_area_m2, kaplan_meier, kernel_area_m2, kernel_density, net_squared_m2,
+                               normal_affinity, normal_range, normal_range_area_m2, reference_bandwidth_m, unmoved_step_m, walk_of)
 
 
 def test_hull_of_five_points():
@@ -78,3 +83,126 @@ def test_the_interval_of_a_normal_range_holds_it_in_95_of_100(count):
         _, low, high = normal_range(seen, np.tile(error**2 * np.eye(2), (count, 1, 1)))
         held += low <= truth <= high
     assert 0.93 <= held / 600 <= 0.97
+
+
+def scattered(count=40, seed=1):
+    return np.random.default_rng(seed).normal(0, 1, (count, 2)) @ [[300, 100], [0, 150]]
+
+
+def test_kernel_density_is_that_of_two_packages():
+    """scipy.stats.gaussian_kde (kernels with the shape of the scatter) and statsmodels KDEMultivariate (one width for each axis), on a grid, before anything is taken off."""
+    places = scattered()
+    at = np.column_stack([each.ravel() for each in np.meshgrid(np.linspace(-900, 900, 40), np.linspace(-700, 700, 40))])
+    by_scipy = gaussian_kde(places.T)
+    assert kernel_density(places, at, by_scipy.covariance) == pytest.approx(by_scipy(at.T), rel=1e-10)
+    by_statsmodels = KDEMultivariate(places, "cc", bw=[80, 60])
+    assert kernel_density(places, at, np.diag([80.0**2, 60.0**2])) == pytest.approx(by_statsmodels.pdf(at), rel=1e-10)
+
+
+def test_weighted_kernel_density_is_that_of_scipy():
+    """scipy.stats.gaussian_kde with weights (package)."""
+    places, weights = scattered(12), np.arange(1.0, 13.0)
+    by_scipy = gaussian_kde(places.T, weights=weights)
+    at = scattered(50, seed=2)
+    assert kernel_density(places, at, by_scipy.covariance, weights) == pytest.approx(by_scipy(at.T), rel=1e-10)
+
+
+@pytest.mark.parametrize("widths_m", [(80.0, 60.0), (200.0, 30.0)])
+def test_cross_validation_criterion_is_that_of_statsmodels(widths_m):
+    """statsmodels KDEMultivariate.imse (package): integrated squared error by leaving one out, less its constant."""
+    places = scattered()
+    theirs = KDEMultivariate(places, "cc", bw=list(widths_m)).imse(np.array(widths_m))
+    assert cross_validation_score(places, np.diag(np.square(widths_m))) == pytest.approx(theirs, rel=1e-10)
+
+
+def test_hull_is_that_of_shapely_and_scipy():
+    """shapely.convex_hull and scipy.spatial.ConvexHull (packages); for points in the plane the latter calls the area its volume."""
+    for seed in range(5):
+        points = scattered(25, seed)
+        assert hull_area_m2(points) == pytest.approx(shapely.MultiPoint(points).convex_hull.area, rel=1e-12)
+        assert hull_area_m2(points) == pytest.approx(ConvexHull(points).volume, rel=1e-10)
+
+
+def test_variance_of_a_brownian_bridge():
+    """Horne et al. 2007, Ecology 88:2354 (value from memory, recomputed): 37.5 for T = 100, half way, rate^2 = 1, errors of 5."""
+    assert bridge_variance_m2(0.5, 100.0, 1.0, 25.0, 25.0) == 37.5
+
+
+def test_bridge_is_gaussian_conditioning():
+    """Derived: conditional variance of a random walk given both ends, errors added."""
+    start, rate, days, share, errors = 1e6, 3.0, 7.0, 0.3, (16.0, 9.0)
+    ends = np.array([[start, start], [start, start + rate**2 * days]])
+    cross = np.array([start, start + rate**2 * days * share])
+    given_ends = start + rate**2 * days * share - cross @ np.linalg.solve(ends, cross)
+    pull = np.linalg.solve(ends, cross)
+    assert bridge_variance_m2(share, days, rate, *errors) == pytest.approx(given_ends + pull**2 @ errors, rel=1e-5)
+
+
+def net_squared(steps_of, animals, error_m=1.5, seed=5):
+    """Mean over animals of the net squared displacement that fixes with errors give."""
+    generator = np.random.default_rng(seed)
+    nets = []
+    for end in steps_of(generator, animals):
+        fixes = [place + generator.normal(0, error_m, 2) + generator.normal(0, error_m, (60, 2)) for place in (np.zeros(2), end)]
+        nets.append(net_squared_m2(*fixes)[0])
+    return np.mean(nets), np.std(nets) / np.sqrt(animals)
+
+
+def test_net_squared_displacement_of_correlated_walks_seen_with_errors():
+    """Kareiva & Shigesada 1983, Oecologia 56:234 (value from memory, recomputed and simulated): 41.315 for 10 steps of length 1 and turns of kappa = 2 (mean cosine 0.69777)."""
+    def walks(generator, animals):
+        heading = np.cumsum(np.column_stack([generator.uniform(0, 2 * np.pi, animals), generator.vonmises(0, 2, (animals, 9))]), axis=1)
+        return np.column_stack([np.cos(heading).sum(axis=1), np.sin(heading).sum(axis=1)])
+
+    mean, error = net_squared(walks, 8000)
+    assert mean == pytest.approx(41.315, abs=3 * error) and error < 0.6
+
+
+def test_net_squared_displacement_of_a_homing_animal_seen_with_errors():
+    """Ornstein-Uhlenbeck process (derived and simulated): theta 0.1, sigma 2, variance 20, correlation 1/e after 10, each axis: 25.285."""
+    def homing(generator, animals):
+        start = generator.normal(0, np.sqrt(20), animals)
+        end = start * np.exp(-1) + generator.normal(0, np.sqrt(20 * (1 - np.exp(-2))), animals)
+        return np.column_stack([end - start, np.zeros(animals)])
+
+    mean, error = net_squared(homing, 8000)
+    assert mean == pytest.approx(25.285, abs=3 * error) and error < 0.6
+
+
+def test_a_smoothed_rate_is_that_of_the_walk():
+    """Derived: with errors that are nothing, the likeliest rate is the root of the mean square of step over root of time, each axis."""
+    generator, days = np.random.default_rng(6), np.array([0.0, 1.0, 3.0, 3.5, 7.0, 8.0, 12.0, 13.0])
+    path = np.cumsum(generator.normal(size=(8, 2)) * 200 * np.sqrt(np.diff(days, prepend=0.0))[:, None], axis=0)
+    walk = walk_of([place + generator.normal(0, 0.5, (100, 2)) for place in path], days, seed=1)
+    assert walk.rate == pytest.approx(np.sqrt((np.square(np.diff(path, axis=0)) / np.diff(days)[:, None]).mean()), rel=0.06)
+
+
+def test_holm_is_that_of_statsmodels():
+    """statsmodels.stats.multitest.multipletests, method "holm" (package)."""
+    p = np.random.default_rng(7).uniform(0, 0.2, 40) ** 2
+    assert holm(p) == pytest.approx(multipletests(p, method="holm")[1], rel=1e-12)
+
+
+def test_affinity_of_two_normal_distributions_is_its_integral():
+    """Derived: numerical integral of the root of the product of both densities."""
+    one, other = (np.zeros(2), np.array([[2.0, 0.5], [0.5, 1.0]])), (np.array([1.0, -1.0]), np.array([[1.0, -0.3], [-0.3, 3.0]]))
+    axis = np.linspace(-12, 12, 601)
+    grid = np.dstack(np.meshgrid(axis, axis))
+    product = np.sqrt(multivariate_normal(*one).pdf(grid) * multivariate_normal(*other).pdf(grid))
+    assert normal_affinity(*one, *other) == pytest.approx(product.sum() * (axis[1] - axis[0]) ** 2, rel=1e-6)
+
+
+def test_survival_of_a_published_trial():
+    """Freireich et al. 1963, remission under 6-MP, 21 patients, the textbook example of Kaplan-Meier (values from memory): 0.857 at 6 weeks to 0.448 at 23."""
+    weeks = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+    ended = [True, True, True, False, True, False, True, False, False, True, True, False, False, False, True, True, *[False] * 5]
+    found = kaplan_meier(np.zeros(21), weeks, ended, [6, 7, 10, 13, 16, 22, 23])
+    assert found["survival"].tolist() == pytest.approx([0.857, 0.807, 0.753, 0.690, 0.627, 0.538, 0.448], abs=5e-4)
+    assert found["at_risk"].tolist() == [21, 17, 15, 12, 11, 7, 6]
+
+
+def test_student_tails_are_those_of_the_f_distribution():
+    """scipy.stats.f (package): squared distances of a bivariate Student t over 2 follow F with 2 and as many degrees of freedom."""
+    tails, at = Tails((0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0), 54), np.array([1e-2, 1e-4])
+    scale = -2 * np.log(0.05) / (2 * f.isf(0.05, 2, 5))
+    assert tails.p_value(at) == pytest.approx(f.sf(-2 * np.log(at) / (2 * scale), 2, 5), rel=1e-9)

@@ -1,0 +1,60 @@
+"""Survival: who enters, how they leave, and the extremes."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.columns import TAGS, conform
+from pipeline.movement import kaplan_meier, lives_table, survival_table
+
+END = pd.Timestamp("2027-05-01", tz="UTC")
+
+
+def campaign(classes, deployed="2027-03-01"):
+    tags = conform(pd.DataFrame({"tag_id": [f"{k:02d}" for k in range(len(classes))], "role": "animal", "deployed_utc": pd.Timestamp(deployed, tz="UTC")}), TAGS)
+    judged = pd.DataFrame({"tag_id": tags["tag_id"], "class": classes, "last_live_utc": pd.Timestamp("2027-04-01", tz="UTC"),
+                           "first_mortality_utc": [pd.Timestamp("2027-04-11", tz="UTC") if name == "Confirmed dead" else pd.NaT for name in classes]})
+    judged.loc[judged["class"] == "Live mode heard", "last_live_utc"] = END
+    return lives_table(tags, judged, END)
+
+
+def test_death_lies_between_the_last_life_and_the_first_mortality_rate():
+    life = campaign(["Confirmed dead"]).iloc[0]
+    assert life["end_utc"] == pd.Timestamp("2027-04-06", tz="UTC") and life["reason"] == "Dead between 2027-04-01 and 2027-04-11."
+
+
+def test_silence_is_no_death():
+    assert list(campaign(["Not heard", "Battery end expected", "Check soon", "Confirmed dropped tag", "Live mode heard"])["ends"]) == [
+        "lost", "lost", "mortality rate, not confirmed", "tag dropped", "alive"]
+
+
+def test_lost_tags_pull_the_extremes_apart_and_not_the_curve():
+    table, reason = survival_table(campaign(["Live mode heard"] * 17 + ["Confirmed dead"] + ["Not heard"] * 2), END)
+    assert reason == ""
+    last = table.iloc[-1]
+    assert last["survival"] == pytest.approx(1 - 1 / 18) and last["if_lost_alive"] == pytest.approx(0.95) and last["if_lost_dead"] == pytest.approx(0.85)
+    assert last["survival_low"] < last["survival"] < last["survival_high"]
+
+
+def test_without_losses_the_three_curves_are_one():
+    table, _ = survival_table(campaign(["Live mode heard"] * 18 + ["Confirmed dead"] * 2), END)
+    assert table["survival"].tolist() == table["if_lost_alive"].tolist() == table["if_lost_dead"].tolist() == [0.9]
+
+
+def test_few_animals_have_no_curve_and_it_is_said():
+    table, reason = survival_table(campaign(["Live mode heard"] * 5), END)
+    assert len(table) == 0 and reason == "5 animals with a date of deployment; 20 are needed for a survival curve."
+
+
+def test_an_animal_without_a_date_does_not_enter():
+    assert list(campaign(["Live mode heard"], deployed=None)["ends"]) == ["not entered"]
+
+
+def test_an_animal_that_enters_late_was_not_at_risk_before():
+    found = kaplan_meier([0, 0, 5], [4, 10, 10], [True, False, False], [4, 10])
+    assert list(found["at_risk"]) == [2, 2] and found["survival"].iloc[0] == pytest.approx(0.5)
+
+
+def test_nobody_dead_is_a_survival_of_one_without_an_interval():
+    found = kaplan_meier([0, 0], [4, 4], [False, False], [4])
+    assert found["survival"].tolist() == [1.0] and np.isnan(found["survival_low"]).all()
