@@ -12,6 +12,7 @@ import shapely
 
 from pipeline.bootstrap import PROJECT
 from pipeline.columns import BEACON_ERRORS, FIXES, FLIGHTS, TAGS, TRACK, conform
+from pipeline.movement import normal_range
 from pipeline.stages.movement_report import MovementReport
 from pipeline.stages.movement_summaries import TABLE_FILES, compute, read_draws, summarise
 from pipeline.stages.workspace import Workspace
@@ -142,6 +143,44 @@ def test_a_campaign_in_which_nothing_was_located_still_has_a_report(workspace):
     assert "None of the 6 animals has two usable positions" in report.answer().report_html()
     for part in ("map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits"):
         assert getattr(report, part)().report_html()
+
+
+@pytest.fixture(scope="module")
+def long_campaign(workspace):
+    """Two animals with 36 positions each about places 400 m apart, and one with 12."""
+    generator, rows, draws = np.random.default_rng(9), [], {}
+    for tag, count, east in (("L1", 36, 0.0), ("L2", 36, 400.0), ("L3", 12, 9000.0)):
+        for number in range(count):
+            draws[tag, f"F{number:02d}"] = generator.normal(0, 500, 2) + [east, 0] + generator.normal(0, 50, 2) + generator.normal(0, 50, (150, 2))
+            time = START + pd.Timedelta(days=3 * number)
+            middle = draws[tag, f"F{number:02d}"].mean(axis=0)
+            rows.append({"tag_id": tag, "animal_id": f"hare {tag}", "flight_id": f"F{number:02d}", "status": "located", "records_listened": 40, "records_heard": 12, "time_start_utc": time,
+                         "time_end_utc": time, "easting_m": middle[0], "northing_m": middle[1], "error_radius_95_m": 122.0, "fate": "live"})
+    tags = conform(pd.DataFrame({"tag_id": ["L1", "L2", "L3"], "role": "animal"}), TAGS)
+    flights = conform(pd.DataFrame({"flight_id": [f"F{n:02d}" for n in range(36)], "start_utc": [START + pd.Timedelta(days=3 * n) for n in range(36)], "listening_min": 21.0}), FLIGHTS)
+    return MovementReport(workspace, summarise(tags=tags, fixes=conform(pd.DataFrame(rows), FIXES), flights=flights, draws=draws))
+
+
+def test_animals_with_many_positions_get_areas_their_growth_and_overlap(long_campaign):
+    ranges = long_campaign.tables.ranges.set_index(["tag_id", "method"])
+    assert set(ranges.loc["L1", "verdict"]) <= {"given", "sketch"} and set(ranges.loc["L3", "verdict"]) == {"sketch"}
+    yardstick = ranges.loc[("L1", "bivariate normal")]
+    area, low, high = normal_range(*zip(*[(fix.draws_m.mean(axis=0), np.cov(fix.draws_m.T)) for fix in long_campaign.tables.animals[0].fixes]))      # in closed form
+    assert list(yardstick[["area_95_ha", "area_95_low_ha", "area_95_high_ha"]]) == pytest.approx([area / 1e4, low / 1e4, high / 1e4], rel=0.06)
+    assert (ranges["area_50_ha"] < ranges["area_95_ha"]).all()
+    pair = long_campaign.tables.overlaps.iloc[0]
+    assert (pair["tag_id"], pair["other_tag_id"]) == ("L1", "L2") and pair["affinity_low"] < np.exp(-(400 / 500) ** 2 / 8) < pair["affinity_high"]
+    said = long_campaign.space_use().report_html()
+    assert "Areas that hold half and 95 % of an animal" in said and "How the extent grows" in said and "L1 – L2" in said
+
+
+def test_a_long_campaign_says_no_survival_without_dates_of_deployment(long_campaign):
+    assert "Survival cannot be given" in long_campaign.survival().report_html()
+
+
+def test_tails_and_shared_errors_are_said_with_and_without_beacons(report, long_campaign):
+    assert "Beyond the 95 % regions errors are taken as normal: 6 held-out beacon fixes cannot show more." in report.limits().report_html()
+    assert "No beacons: fixes of one flight are drawn independently" in long_campaign.limits().report_html()
 
 
 def test_the_notebook_only_loads_calls_and_shows():

@@ -142,7 +142,7 @@ class MovementReport:
         states = tables.timeline.assign(label=tables.timeline["tag_id"])
         parts = [self.book.words(say.effort_heading(tables), *say.effort_paragraphs(tables))]
         if len(states):
-            parts.append(self.book.figure("timeline", draw.timeline(states), "Every animal in every flight. An empty place means that the flight did not search for it.",
+            parts.append(self.book.figure("timeline", draw.timeline(states), say.timeline_caption(tables),
                                           say.timeline_alt(tables)))
         parts.append(self._table("effort-per-animal", "summary", tables.summary, "Search effort per animal.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "flights_searched": ("searched", "flights", "d"), "minutes_searched": ("searched", "min", ".0f"),

@@ -264,6 +264,11 @@ def effort_paragraphs(tables) -> list[str]:
     return said + ([f"{counted(unsearched, 'animal')} {'was' if unsearched == 1 else 'were'} searched for by no flight."] if unsearched else [])
 
 
+def timeline_caption(tables) -> str:
+    shaded = " The shade of an animal heard in no flight says how well all flights together searched the ground where it may be (cautious)." if tables.adequacy else ""
+    return f"Every animal in every flight. An empty place means that the flight did not search for it.{shaded}"
+
+
 def timeline_alt(tables) -> str:
     states = tables.timeline["state"].value_counts()
     return f"Animals by flights: {', '.join(f'{states[name]} {name}' for name in ('fix', 'heard', 'not heard', 'not searched') if name in states)}."

@@ -1,9 +1,10 @@
 """What the movement summaries keep of what they promise: `python -m tests.benchmarks.movement [animals per case of ranges]`.
 
-Animals of known movement are seen through fixes with known errors. Five questions:
+Animals of known movement are seen through fixes with known errors. Six questions:
 still    of animals that never move, how many are called moved, and in how many campaigns of 40 any is
 power    at what distance of movement 8 of 10 are found, against the minimum detectable movement that is stated
 range    how often the 95 % interval of a 95 % area (and of the extent) holds the true one, where the gate prints it
+shape    the same for ranges that are not normal
 track    how often the 95 % band of a track holds the animal, at its fixes and between them
 overlap  how often the interval of the affinity of two ranges holds the true one
 Prints one table and writes it to tests/benchmarks/movement.csv. About twenty minutes.
@@ -178,6 +179,40 @@ def overlaps(fixes, ratio, apart_sd, animals=100, seed=15):
     return [("overlap", f"{fixes} fixes, error/range {ratio:g}, affinity {truth:.2f}", "interval holds the truth", np.mean(held), len(held))]
 
 
+def disc(generator, count):
+    """Places alike all over a disc with a sharp edge."""
+    radius, angle = 1000 * np.sqrt(generator.random(count)), generator.uniform(0, 2 * np.pi, count)
+    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
+
+
+def two_clumps(generator, count):
+    return generator.normal(0, 250, (count, 2)) + np.where(generator.random((count, 1)) < 0.5, -1, 1) * [800, 0]
+
+
+def shapes(name, animals=60, fixes=36, error_m=150.0, seed=3):
+    """Ranges that are not normal: interval and area against the true 95 % area, found from 400,000 places."""
+    places_of, generator = {"uniform disc": disc, "two clumps": two_clumps}[name], np.random.default_rng(seed)
+    truth = 0.95 * np.pi * 100 if name == "uniform disc" else true_area_ha(places_of)
+    held = {}
+    for number in range(animals):
+        one = animal("1", places_of(generator, fixes), error_m, generator)
+        for row in range_table([one], seed=number).itertuples():
+            if row.verdict != "refused":
+                held.setdefault(row.method, []).append((row.area_95_low_ha <= truth <= row.area_95_high_ha, row.area_95_ha / truth))
+    rows = []
+    for method, each in held.items():
+        rows += [("shape", name, f"{method}: interval holds the truth", np.mean([pair[0] for pair in each]), len(each)),
+                 ("shape", name, f"{method}: area over truth, median", np.median([pair[1] for pair in each]), len(each))]
+    return rows
+
+
+def true_area_ha(places_of):
+    """Smallest area that holds 95 % of a law of places, from many of them."""
+    counts = np.histogram2d(*places_of(np.random.default_rng(4), 400_000).T, bins=200, range=[[-2000, 2000], [-1500, 1500]])[0]
+    mass = np.sort(gaussian_filter(counts, 1).ravel())[::-1]
+    return float(np.searchsorted(np.cumsum(mass) / mass.sum(), 0.95) * 20 * 15 / 1e4)
+
+
 def run(animals=300):
     """All questions, one row a figure: question, case, what, value, of how many."""
     rows = []
@@ -188,6 +223,8 @@ def run(animals=300):
     for fixes in (15, 30, 60):
         for ratio in (0.0, 0.3, 0.6):
             rows += _told(ranges(fixes, ratio, animals))
+    for name in ("uniform disc", "two clumps"):
+        rows += _told(shapes(name))
     for apart in (0.0, 1.0, 3.0):
         rows += _told(overlaps(30, 0.3, apart))
     return pd.DataFrame(rows, columns=["question", "case", "what", "value", "of"])
