@@ -7,11 +7,12 @@ import pytest
 from scipy.stats import norm
 
 from pipeline.calibration import Heard
-from pipeline.calibration.joining import JoinedTerrain, chance_of_silence, join_by_hand, join_heard, join_listenings, joined_evidence
+from pipeline.calibration.joining import chance_of_silence, join_by_hand, join_heard, join_listenings, joined_evidence
 from pipeline.location import ByHand, Located, Posterior, SearchArea, adaptive_posterior, gather_evidence, log_likelihood
-from pipeline.radio import KnownTag
+from pipeline.radio import KnownTag, TerrainLoss
 from pipeline.radio.lanes import log_likelihoods, side_by_side
 from pipeline.radio.parameters import Parameter
+from pipeline.radio.propagation import sightlines
 from tests.radio_sample import heard_along, line_path, listening, signal_model, square_path
 
 MODEL = signal_model()
@@ -66,15 +67,16 @@ def test_two_flights_tell_more_than_one(two):
 
 
 def test_ground_that_is_known_in_one_flight_only_is_level_in_the_other(two):
-    class Hill:
-        def loss_db(self, easting_m, northing_m):
-            return np.full((len(two[1]), len(easting_m)), 7.0)
-
-    joined = join_listenings([two[0], replace(two[1], terrain=Hill())])
-    assert len(joined.terrain) == len(joined)
-    loss = joined.terrain.loss_db(np.zeros(3), np.zeros(3))
-    assert loss.shape == (len(joined), 3) and set(loss[:len(two[0])].ravel()) == {0.0} and set(loss[len(two[0]):].ravel()) == {7.0}
-    assert join_listenings(list(two)).terrain is None and len(JoinedTerrain(((None, 4),))) == 4
+    # A ridge 150 m high runs north to south through the middle of the flights.
+    across = np.abs(np.arange(120) - 60.0)
+    ridge = TerrainLoss(np.repeat(np.maximum(150.0 - 10.0 * across, 0.0)[None, :], 120, axis=0), -1200.0, 1200.0, 20.0)
+    second = replace(two[1], terrain=ridge.along(two[1], (-800.0, -800.0, 800.0, 800.0)))
+    places = np.array([-500.0, 10.0, 400.0]), np.array([0.0, 300.0, -200.0])
+    lines, apart = sightlines(join_listenings([two[0], second]), *places), [sightlines(part, *places) for part in (two[0], second)]
+    for name in type(lines).__dataclass_fields__:
+        np.testing.assert_array_equal(getattr(lines, name), np.concatenate([getattr(part, name) for part in apart]), err_msg=name)
+    assert lines.terrain_loss_db.max() > 10.0 and not lines.terrain_loss_db[:len(two[0])].any()
+    assert join_listenings(list(two)).terrain is None
 
 
 def test_one_flight_or_an_empty_one_is_no_join(two):

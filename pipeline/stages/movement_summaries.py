@@ -130,8 +130,9 @@ def _adequacy(silent) -> dict:
     """Of the tags that no flight heard: how well the ground where they may be was searched by all flights together."""
     if silent is None or not len(silent):
         return {}
-    known = silent[silent["adequacy_cautious"].notna()]
-    return dict(zip(known["tag_id"].astype(str), known["adequacy_cautious"].astype(float)))
+    # A column that is blank throughout, as where no flight listened for any of them, is read as text.
+    adequacy = pd.to_numeric(silent["adequacy_cautious"], errors="coerce")
+    return {str(tag_id): float(value) for tag_id, value in zip(silent["tag_id"], adequacy) if pd.notna(value)}
 
 
 def _survival(tags, judged, flights):
