@@ -87,7 +87,7 @@ def range_paragraphs(tables) -> list[str]:
             "places. Location error has been taken out of all of them, and of the kernel what it adds to a normal range by itself. The intervals hold location error and the number of positions, "
             "not that positions close in time are alike.",
             "The ellipse and the kernel of reference width suit places that thin out from one middle. For simulated animals that use a disc with a sharp edge, or two clumps, both came out half as large "
-            "again, and their intervals mostly missed the true area; the kernel of cross-validated width held it in 8 of 10 cases or more (tests/benchmarks/movement.csv). Where methods differ, believe none to the hectare."]
+            "again, and their intervals mostly missed the true area; the kernel of cross-validated width held it in about 8 of 10 cases or more (tests/benchmarks/movement.csv). Where methods differ, believe none to the hectare."]
 
 
 def overlap_frame(tables) -> pd.DataFrame:
