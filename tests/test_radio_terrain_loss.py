@@ -178,9 +178,9 @@ def test_the_records_of_one_tag_are_found_by_their_numbers():
     whole = flight.loss_db(*place)
     some = flight.of_records([109, 102, 103])
     np.testing.assert_array_equal(some.loss_db(*place), whole[[9, 2, 3]])
-    np.testing.assert_array_equal(some.first_records(2).loss_db(*place), whole[[9, 2]])
-    np.testing.assert_array_equal(flight.first_records(5).loss_db(*place), whole[:5])
-    assert [len(flight), len(some), len(flight.first_records(5)), len(flight.of_records([]))] == [12, 3, 5, 0]
+    np.testing.assert_array_equal(some.chosen_records(np.arange(2)).loss_db(*place), whole[[9, 2]])
+    np.testing.assert_array_equal(flight.chosen_records(np.arange(5)).loss_db(*place), whole[:5])
+    assert [len(flight), len(some), len(flight.chosen_records(np.arange(5))), len(flight.of_records([]))] == [12, 3, 5, 0]
     with pytest.raises(ValueError, match=r"not of this flight: \[99\], 1 in all"):
         flight.of_records([99, 100])
 

@@ -9,8 +9,9 @@ from pipeline.calibration.locating import Heard, Widening, find_widening, gather
 from pipeline.calibration.residual_correlation import residual_correlation, simulated_residuals
 from pipeline.calibration.residuals import expected_when_heard, pattern_at, record_residuals
 from pipeline.calibration.widening import HeldOutPlace, choose_widening, scores, widenings_leaving_out
+from pipeline.calibration.worth import worth_of_corrections
 
-__all__ = ["Heard", "HeldOutModels", "LEVELS", "HeldOutPlace", "Widening", "accuracy_statement", "chance_of_so_few", "choose_widening", "conformal_quantile", "coverage_table",
+__all__ = ["worth_of_corrections", "Heard", "HeldOutModels", "LEVELS", "HeldOutPlace", "Widening", "accuracy_statement", "chance_of_so_few", "choose_widening", "conformal_quantile", "coverage_table",
            "doubtful_places", "elliptical_probability", "elliptical_radius", "error_summary", "exact_interval", "expected_when_heard", "find_widening",
            "fit_held_out", "gather_heard", "known_tags", "locate_all", "median_interval", "median_interval_by_place", "nssda_95_m",
            "pattern_at", "places_needed", "quantiles_leaving_out", "record_residuals", "residual_correlation", "score_that_holds", "scores", "simulated_residuals", "stands_in", "summary_by", "what_beacons_can_prove", "widenings_leaving_out"]

@@ -16,6 +16,8 @@ from pipeline.radio import (Corrections, FittedModel, KnownTag, Lag, SignalModel
 MODELS_DRAWN = 16
 # Gain in log-posterior from which on a flight's lag is looked into; a lag is applied from 4 on.
 _WORTH_ASKING = 2.0
+# A model fitted with a clock off has learned part of the lag as scatter: refitted with it taken out, it sees the rest.
+_ROUNDS = 3
 
 
 def known_tags(records: pd.DataFrame, beacons: pd.DataFrame, corrections: Corrections = Corrections()) -> list[KnownTag]:
@@ -93,14 +95,13 @@ def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int, terrai
         return HeldOutModels(rough, {}, seed, corrections=plain)
     places, ceiling_db = sorted({tag.place_id for tag in known}), saturation_db(usable["strength_db"])
     chosen = fit_with_chosen_tails(known, places, ceiling_db if np.isfinite(ceiling_db) else None)
-    lags, without = _lags(known, chosen)
-    whole, left_out = chosen.whole, dict(chosen.left_out)
-    for applied in sorted({tuple(sorted(each.items())) for each in [_applied(lags), *without.values()] if any(each.values())}):
-        # Each set of lags has a fit of its own; a place takes the model of the lags that were found without it.
-        served = [place for place in places if without.get(place) == dict(applied)]
-        fits = fit_leaving_out(fitting(replace(plain, lags_s=dict(applied))), served, fault_sd_db=chosen.whole.given.fault_sd_db, ceiling_db=chosen.whole.given.ceiling_db, start=chosen.whole)
-        whole = fits[0] if dict(applied) == _applied(lags) else whole
-        left_out |= fits[1]
+    whole, left_out, lags, without = chosen.whole, dict(chosen.left_out), {}, {}
+    for _ in range(_ROUNDS):
+        before = _applied(lags), without
+        lags, without = _lags(known, whole, left_out)
+        if (_applied(lags), without) == before or not any(any(each.values()) for each in (_applied(lags), *without.values())):
+            break
+        whole, left_out = _refitted(fitting, plain, chosen, places, whole, lags, without)
     # The only beacon has no others to be judged by.
     return HeldOutModels(whole, {place: left_out.get(place, rough) for place in places}, seed, chosen.scores, replace(plain, lags_s=_applied(lags)), without, lags)
 
@@ -109,13 +110,24 @@ def _applied(lags: dict[str, Lag]) -> dict[str, float]:
     return {flight: lag.applied_s for flight, lag in lags.items()}
 
 
-def _lags(known: list[KnownTag], chosen) -> tuple[dict[str, Lag], dict[str, dict[str, float]]]:
+def _refitted(fitting, plain: Corrections, chosen, places: list[str], start: FittedModel, lags: dict[str, Lag], without: dict) -> tuple[FittedModel, dict[str, FittedModel]]:
+    """(whole, left_out) with the clocks put right. Each set of lags has a fit of its own; a place takes that of the lags found without it."""
+    whole, left_out, given = chosen.whole, dict(chosen.left_out), chosen.whole.given
+    for applied in sorted({tuple(sorted(each.items())) for each in [_applied(lags), *without.values()]}):
+        served = [place for place in places if without.get(place) == dict(applied)]
+        fits = fit_leaving_out(fitting(replace(plain, lags_s=dict(applied))), served, fault_sd_db=given.fault_sd_db, ceiling_db=given.ceiling_db, start=start)
+        whole = fits[0] if dict(applied) == _applied(lags) else whole
+        left_out |= fits[1]
+    return whole, left_out
+
+
+def _lags(known: list[KnownTag], whole: FittedModel, left_out: dict[str, FittedModel]) -> tuple[dict[str, Lag], dict[str, dict[str, float]]]:
     """(lag of every flight from all beacons, place -> lags to be applied that its own records had no part in)."""
-    lags = {flight: lag_from_curves(curves) for flight, curves in lag_curves(known, chosen.whole).items() if len(curves)}
+    lags = {flight: lag_from_curves(curves) for flight, curves in lag_curves(known, whole).items() if len(curves)}
     without = {}
     # Where all beacons together speak for no lag at all, none is looked for without one of them.
     asked = [flight for flight, lag in lags.items() if lag.gain >= _WORTH_ASKING]
-    for place, fitted in chosen.left_out.items():
+    for place, fitted in left_out.items():
         curves = lag_curves([tag for tag in known if tag.place_id != place], fitted, asked)
         without[place] = {flight: lag_from_curves(curves[flight]).applied_s if len(curves.get(flight, ())) else 0.0 for flight in lags}
     return lags, without

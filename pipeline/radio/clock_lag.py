@@ -69,10 +69,19 @@ def lag_curves(known: list[KnownTag], fitted: FittedModel, flights=None) -> dict
 
 
 def _curves_of_flight(pairs, fitted: FittedModel) -> np.ndarray:
-    lanes = [replace(tag, listenings=(delayed(listening, lag),)) for tag, listening in pairs for lag in CANDIDATES_S]
+    lanes = [replace(tag, listenings=(delayed(listening, lag).chosen(_placed_under_every_lag(listening)),)) for tag, listening in pairs for lag in CANDIDATES_S]
     if not lanes:
         return np.zeros((0, len(CANDIDATES_S)))
     return log_likelihoods(side_by_side(lanes), fitted.parameters, fitted.vector[None, :], fitted.given)[0].reshape(len(pairs), -1)
+
+
+def _placed_under_every_lag(listening: Listening) -> np.ndarray:
+    """Flags of the records whose place is known whatever the lag: those near either end of a flight would be put where it began or ended."""
+    time_s = listening.time_s
+    if time_s is None or not len(time_s):
+        return np.ones(len(listening), bool)
+    inside = (time_s - time_s.min() >= CANDIDATES_S.max()) & (time_s.max() - time_s >= -CANDIDATES_S.min())
+    return inside if 2 * inside.sum() >= len(inside) else np.ones(len(inside), bool)
 
 
 def lag_from_curves(curves: np.ndarray) -> Lag:

@@ -119,15 +119,16 @@ def fit_signal_model(known: list[KnownTag]) -> FittedModel:
 
 
 def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: float | None = USUAL_FAULT_SD_DB, ceiling_db: float | None = None,
-                    start: FittedModel | None = None, rough: bool = False) -> tuple[FittedModel, dict[str, FittedModel]]:
+                    start: FittedModel | None = None, rough: bool = False, without: tuple[str, ...] = ()) -> tuple[FittedModel, dict[str, FittedModel]]:
     """The model from all known tags, and one for each named place fitted without any tag of that place.
 
     fault_sd_db, ceiling_db : see Given. start : an estimate of nearly the same records, from which the climb is short.
+    without : parameters that are not estimated and stay at nothing, see parameters.
     rough : take the covariance from the start as well, which is enough to compare candidates by.
     """
     if not any(len(listening) for tag in known for listening in tag.listenings):
         raise ValueError("no records of tags at known places: nothing to fit a signal model on")
-    parameters = choose_parameters(known, faults=fault_sd_db is not None)
+    parameters = tuple(p for p in choose_parameters(known, faults=fault_sd_db is not None) if p.name not in without)
     lanes = side_by_side(known)
     given = Given(lanes.usual_threshold_db, fault_sd_db, ceiling_db)
     objective = Objective(lanes, parameters, given)

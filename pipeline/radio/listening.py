@@ -72,8 +72,18 @@ class Listening:
 
     def first_records(self, count: int) -> "Listening":
         """The listening as it stood after so many records."""
-        terrain = None if self.terrain is None else self.terrain.first_records(count)
-        return replace(self, **{name: values[:count] for name, values in self._arrays().items()}, terrain=terrain)
+        return self.chosen(np.arange(len(self)) < count)
+
+    def chosen(self, flags: np.ndarray) -> "Listening":
+        """Some of the records, shape (records,) of flags; the steps between them run over those left out."""
+        kept = np.flatnonzero(flags)
+        # What was flown since the last kept record adds up; a break among the steps stays a break.
+        flown = np.cumsum(np.where(np.isinf(self.step_m), 0.0, self.step_m))
+        breaks = np.cumsum(np.isinf(self.step_m))
+        steps = np.diff(flown[kept], prepend=0.0)
+        parted = np.diff(breaks[kept], prepend=0) > 0
+        arrays = {name: values[kept] for name, values in self._arrays().items()} | {"step_m": np.where(parted, np.inf, steps)}
+        return replace(self, **arrays, terrain=None if self.terrain is None else self.terrain.chosen_records(kept))
 
     def with_nothing_heard(self) -> "Listening":
         """The same flight as it would be if no record had heard the tag."""

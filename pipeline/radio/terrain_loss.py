@@ -149,9 +149,9 @@ class FlightTerrainLoss:
         weights = np.stack([(1 - x) * (1 - y), x * (1 - y), (1 - x) * y, x * y], axis=1) * inside[:, None]
         return corners, weights
 
-    def first_records(self, count: int) -> "FlightTerrainLoss":
-        """The loss as it stood after so many of the chosen records."""
-        return replace(self, chosen=(np.arange(len(self.record)) if self.chosen is None else self.chosen)[:count])
+    def chosen_records(self, places: np.ndarray) -> "FlightTerrainLoss":
+        """The loss for some of the chosen records, by their places among them."""
+        return replace(self, chosen=(np.arange(len(self.record)) if self.chosen is None else self.chosen)[places])
 
     def of_records(self, record) -> "FlightTerrainLoss":
         """The same for the records of these numbers, in their order: the usable ones of one tag, for instance.

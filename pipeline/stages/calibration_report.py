@@ -18,6 +18,7 @@ from pipeline.stages import calibration_words as say
 from pipeline.stages import ways_of_widening_words as ways_say
 from pipeline.stages.error_calibration import CalibrationTables
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.instrument_report import instruments_part, worth_part
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import as_given, counted, two_figures
 
@@ -206,9 +207,16 @@ class CalibrationReport:
         table = self.book.table("signal_model", frame, "The signal model.", {
             "meaning": ("Parameter", "", "text"), "value": ("Value", "", number.significant), "standard_error": ("SE", "", two_figures), "unit": ("Unit", "", "text"), "prior": ("Prior", "95 % range", as_given),
             "prior_share": ("From the prior", "share", number.percent),
-        }, saved_as="signal_model.csv", notes="SE: standard error. From the prior: the part of what is known that was put in and not learned (variance now over variance of the prior). Priors are common practice, no source. Azimuth bias and time lag are not estimated in this version; "
-                                              "strengths at the receiver's ceiling are taken as they stand.")
+        }, saved_as="signal_model.csv", notes="SE: standard error. From the prior: the part of what is known that was put in and not learned (variance now over variance of the prior). Priors are common practice, no source.")
         return self.book.together(self.book.words(say.model_heading(self.model, rows), say.model_paragraph(self.model, rows)), table)
+
+    def instruments(self):
+        """What beacons say of clocks, antenna, hills and receiver."""
+        return instruments_part(self.workspace, self.book)
+
+    def worth(self):
+        """The beacons with and without each correction."""
+        return worth_part(self.workspace, self.book)
 
     def effort(self):
         """The report's share of survey effort."""

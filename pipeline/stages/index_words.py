@@ -216,7 +216,7 @@ def assumptions(found: Found) -> str:
     """What rests on what."""
     if found.errors.empty:
         return "All of them: without a beacon heard every radius rests on the priors of the signal model, on the heights and azimuths as logged, and on clocks that agree."
-    return ("Heights, azimuths and clocks are taken as logged; a clock some seconds off or magnetic north taken for true would show as larger beacon errors, which the widening then covers. "
+    return ("Clocks and the antenna's azimuth were held against the beacons, and what they showed was taken out; the report on error calibration lists it. Heights are taken as the survey file says. Every animal is taken to have stayed where it was during a flight, unless the survey file says how far it may walk. "
             "If the gain was changed between flights, neither strengths nor the threshold of hearing mean the same in each, and positions and ground searched fall together. "
             "The detection figures fall if animals hide where tags cannot be heard; the fates fall if the register's pulse rates are wrong.")
 

@@ -1,6 +1,6 @@
 """Stage 2: the signal model is fitted on beacons and every tag is located with a calibrated region.
 
-    tables/   fixes, fix_evidence, walking_test, several_places, hand_evidence, signal_model, record_faults, clock_lags; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes and joined_fixes
+    tables/   fixes, fix_evidence, walking_test, several_places, hand_evidence, signal_model, record_faults, clock_lags, terrain_seen, worth_of_corrections; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes and joined_fixes
     work/     signal_models.json, widening.json, regions (GeoParquet), posterior_cells, posterior_frames, beacon_tests, draws.npz
 """
 
@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from pipeline.calibration import Heard, HeldOutModels, LEVELS, Widening, find_widening, fit_held_out, gather_heard, locate_all
+from pipeline.calibration import Heard, HeldOutModels, LEVELS, Widening, find_widening, fit_held_out, gather_heard, locate_all, worth_of_corrections
 from pipeline.columns import FIXES, conform
 from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
@@ -65,6 +65,8 @@ def compute(workspace: Workspace) -> None:
     workspace.write_table("several_places", places_table(fixed, models))
     write_joined_fixes(workspace, fixed, records, by_hand, models, widening, _doubts(workspace), ground.projection)
     _leave_models(workspace, models, widening)
+    styles = dict(zip(flights["flight_id"], flights["style"]))
+    workspace.write_table("worth_of_corrections", worth_of_corrections(records, tags, beacons, models, widening, styles, margin_m))
     _leave_posteriors(workspace, fixed, ground.projection, seed)
     workspace.write_work("beacon_tests", beacon_tests(fixed, ground.projection))
     write_fate(workspace, fixes, pulses, tags)

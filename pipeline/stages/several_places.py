@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.location import deciding_pass, is_mirror_image
-from pipeline.wording import as_given, counted, two_figures
+from pipeline.search import stated_probability
+from pipeline.wording import as_given, counted
 
 COLUMNS = ["tag_id", "flight_id", "place", "share", "easting_m", "northing_m", "apart_m", "mirror_image", "pass_easting_m", "pass_northing_m", "pass_azimuth_grid_deg", "pass_chance"]
 MOST_PLACES = 4
@@ -51,7 +52,7 @@ def places_part(workspace, book):
         at=[f"{east:.0f}, {north:.0f}".replace("-", "−") for east, north in zip(table["easting_m"], table["northing_m"])],
         flown=[f"{east:.0f}, {north:.0f}, towards {azimuth:.0f}°".replace("-", "−") if some else "–"
                for some, east, north, azimuth in zip(later, table["pass_easting_m"], table["pass_northing_m"], table["pass_azimuth_grid_deg"])],
-        tells=[f"{chance:.2f}" if some else "–" for some, chance in zip(later, table["pass_chance"])],
+        tells=[stated_probability(chance) if some else "–" for some, chance in zip(later, table["pass_chance"])],
         mirror=["mirror image of 1" if flag else "–" for flag in table["mirror_image"].astype(bool)])
     shown = book.table("several_places", frame, "Places of tags that fit more than one, and the pass that would decide.", {
         "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "place": ("Place", "", "d"), "share": ("Probability", "of the region", ".2f"), "at": ("East, north", "m, survey grid", as_given),
@@ -71,4 +72,9 @@ def paragraph(table: pd.DataFrame) -> str:
     later = table[table["place"] > 1]
     mirrors = int(later["mirror_image"].astype(bool).sum())
     said = (f"{counted(mirrors, 'place')} {'is' if mirrors == 1 else 'are'} the mirror image of the first in a straight track with the antenna along it: both sides sound alike, whatever the tag. " if mirrors else "")
-    return f"{said}The first place is the likeliest, not the true one. One more short pass over the ground named here would tell them apart with probability {two_figures(later['pass_chance'].min())} to {two_figures(later['pass_chance'].max())}."
+    return f"{said}The first place is the likeliest, not the true one. One more short pass over the ground named here would tell them apart with probability {_span(later['pass_chance'])}."
+
+
+def _span(chances: pd.Series) -> str:
+    least, most = stated_probability(chances.min()), stated_probability(chances.max())
+    return least if least == most else f"{least} to {most}"

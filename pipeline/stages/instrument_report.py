@@ -1,0 +1,132 @@
+"""What beacons say of clocks, antenna, hills and receiver, and what each correction is worth: parts of the calibration report."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.intake.declination import declination, decimal_year
+from pipeline.wording import as_given, counted, listed, two_figures
+
+# GPS time is ahead of UTC by this since 2017-01-01 (IERS); a receiver left on GPS time stamps so much late.
+GPS_AHEAD_S = 18.0
+_NEAR_GPS_S = 2.0
+# An estimate this many standard errors from nothing is called clear.
+_CLEAR = 2.0
+FINDINGS = ["what", "where", "estimate", "standard_error", "unit", "said"]
+
+
+def findings_table(workspace) -> pd.DataFrame:
+    """One row per finding, columns FINDINGS: clock lag of each flight, azimuth bias, share of the loss behind hills, ceiling, faulty records."""
+    lags, parameters, seen = (workspace.read_table(name) for name in ("clock_lags", "signal_model", "terrain_seen"))
+    model = workspace.read_json("signal_models")["whole"]
+    rows = [("clock lag", f"flight {lag.flight_id}", lag.lag_s, lag.standard_error_s, "s", lag_words(lag)) for lag in lags.itertuples()]
+    bias = parameters[parameters["parameter"] == "azimuth_bias_deg"]
+    rows += [("azimuth bias", "all flights", row.value, row.standard_error, "degrees", bias_words(row.value, row.standard_error, declination_here_deg(workspace))) for row in bias.itertuples()]
+    hills = parameters[parameters["parameter"] == "terrain_share"]
+    rows += [("loss behind hills", "all flights", row.value, row.standard_error, "share", hills_words(row.value, row.standard_error, seen)) for row in hills.itertuples()]
+    ceiling = model.get("ceiling_db")
+    if ceiling is not None:
+        rows.append(("receiver ceiling", "all flights", ceiling, np.nan, "dB", "strengths at it count as that or more"))
+    faults = parameters[parameters["parameter"] == "fault_share"]
+    rows += [("faulty records", "all flights", row.value, row.standard_error, "share of heard", f"an error of {model['fault_sd_db']:.0f} dB was chosen by held-out beacons") for row in faults.itertuples()]
+    return pd.DataFrame(rows, columns=FINDINGS)
+
+
+def lag_words(lag) -> str:
+    """What a clock lag comes to; lag : row of clock_lags."""
+    if lag.applied_s == 0:
+        return f"not clear ({counted(int(lag.beacons), 'beacon')}), nothing done"
+    late = "after" if lag.applied_s > 0 else "before"
+    named = "; this is the difference of GPS time and UTC" if abs(abs(lag.lag_s) - GPS_AHEAD_S) <= _NEAR_GPS_S else ""
+    return f"strengths were stamped {abs(lag.applied_s):.0f} s {late} the positions: taken out{named}"
+
+
+def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None) -> str:
+    """What an azimuth bias comes to, beside the declination of place and date where azimuths are said to be true."""
+    if abs(bias_deg) < _CLEAR * error_deg:
+        return "not clear; carried with its error into every fix"
+    named = ""
+    if declination_deg is not None and abs(declination_deg) > _CLEAR * error_deg and abs(bias_deg - declination_deg) <= _CLEAR * error_deg:
+        named = f"; of the size of the magnetic declination ({declination_deg:.1f} degrees): are these azimuths magnetic?"
+    return f"the antenna points {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: taken out{named}"
+
+
+def declination_here_deg(workspace) -> float | None:
+    """Declination in the middle of the tracks where azimuths are taken as true; None where they are magnetic or no model covers the date."""
+    if workspace.survey.receiver_log.azimuth_reference != "true":
+        return None
+    track = workspace.read_work("track").dropna(subset=["latitude", "longitude"])
+    if track.empty:
+        return None
+    middle = track.iloc[len(track) // 2]
+    try:
+        return declination(float(middle["latitude"]), float(middle["longitude"]), decimal_year(middle["time_utc"])).declination_deg
+    except ValueError:
+        return None
+
+
+def hills_words(share: float, error: float, seen: pd.DataFrame) -> str:
+    """How much of the computed loss is found, and where no ground is known."""
+    blind = float(seen["share_without_terrain"].max()) if len(seen) else 0.0
+    holes = f"; up to {blind:.0%} of the paths of a flight lie beyond the terrain model and count as open".replace("%", " %") if blind > 0.005 else ""
+    found = "a terrain model that fits badly would show as a share near 0" if share > _CLEAR * error else "nothing of it is found: is the terrain model in the right place?"
+    return f"{share:.2f} of the computed loss is found at beacons; {found}{holes}"
+
+
+def instruments_part(workspace, book):
+    """Findings on the instruments with what was done about each."""
+    table = findings_table(workspace)
+    if table.empty:
+        return book.words(None)
+    workspace.write_table("instrument_findings", table)
+    frame = table.assign(value=[two_figures(value) if unit != "share" and unit != "share of heard" else f"{value:.2f}" for value, unit in zip(table["estimate"], table["unit"])],
+                         error=["–" if np.isnan(error) else f"{error:.2g}" for error in table["standard_error"]])
+    shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
+        "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
+        saved_as="instrument_findings.csv", notes="A lag is taken out when it is three standard errors from nothing and gains four units of log-likelihood; a lag found without a beacon serves that beacon. SE: standard error. A clear finding is two or more.")
+    return book.together(book.words(instruments_heading(table)), shown)
+
+
+def instruments_heading(table: pd.DataFrame) -> str:
+    """Which clocks and azimuths were off."""
+    lagging = [row.where.removeprefix("flight ") for row in table.itertuples() if row.what == "clock lag" and "taken out" in row.said]
+    turned = any(row.what == "azimuth bias" and "taken out" in row.said for row in table.itertuples())
+    parts = [f"clocks disagreed in {listed(lagging)}"] if lagging else []
+    parts += ["the antenna pointed beside its azimuth"] if turned else []
+    return f"{' and '.join(parts)[0].upper()}{' and '.join(parts)[1:]}; both is taken out".replace("; both is", "; this is" if len(parts) == 1 else "; both are") if parts else "Clocks and azimuths agree, as far as beacons can tell"
+
+
+def worth_part(workspace, book):
+    """The beacons with and without each correction."""
+    table = workspace.read_table("worth_of_corrections")
+    if table.empty:
+        return book.words(None)
+    frame = table.assign(held=[f"{row.held_95} of {row.fixes}" for row in table.itertuples()], without=["– (as used)" if name == "nothing" else name for name in table["left_out"]])
+    shown = book.table("worth_of_corrections", frame, "Beacon fixes with everything, and with one thing left out at a time.", {
+        "without": ("Left out", "", as_given), "median_m": ("Median error", "m", two_figures), "p90_m": ("90 % within", "m", two_figures), "held": ("Inside", "95 % region", as_given), "median_region_95_ha": ("95 % region", "median, ha", two_figures)},
+        saved_as="worth_of_corrections.csv", notes="Each beacon by models that never saw it; hills, lags and bias are left out of the fit too. All rows with the widening that is used, so that areas and what they held can be compared.")
+    return book.together(book.words(worth_heading(table), worth_paragraph(table), level=3), shown)
+
+
+def worth_heading(table: pd.DataFrame) -> str:
+    """What matters most to the error."""
+    full, rest = table[table["left_out"] == "nothing"].iloc[0], table[table["left_out"] != "nothing"]
+    worst = rest.sort_values("median_m", kind="stable").iloc[-1]
+    if worst["median_m"] <= 1.05 * full["median_m"]:
+        return "No single correction matters much to the median error of these beacons"
+    return f"Without {article(worst['left_out'])} the median error would be {two_figures(worst['median_m'])} m instead of {two_figures(full['median_m'])} m"
+
+
+def worth_paragraph(table: pd.DataFrame) -> str:
+    """What leaving things out does to what the regions hold."""
+    full, rest = table[table["left_out"] == "nothing"].iloc[0], table[table["left_out"] != "nothing"]
+    least = rest.sort_values("held_95", kind="stable").iloc[0]
+    if least["held_95"] >= full["held_95"]:
+        return f"With everything the 95 % regions held {full['held_95']} of {full['fixes']}; with one thing left out they held no fewer."
+    return f"With everything the 95 % regions held {full['held_95']} of {full['fixes']}; without {article(least['left_out'])} they held {least['held_95']}, with a median of {two_figures(least['median_region_95_ha'])} instead of {two_figures(full['median_region_95_ha'])} ha."
+
+
+def article(name: str) -> str:
+    """The name of what is left out, as it stands in a sentence."""
+    return f"the {name}" if name != "hills" else "the loss behind hills"

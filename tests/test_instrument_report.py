@@ -1,0 +1,59 @@
+"""What the calibration report says of clocks, antenna and hills."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.stages.instrument_report import bias_words, hills_words, instruments_heading, lag_words, worth_heading, worth_paragraph
+
+SEEN = pd.DataFrame({"flight_id": ["a"], "share_without_terrain": [0.0]})
+
+
+def lag(lag_s, applied_s):
+    return SimpleNamespace(lag_s=lag_s, applied_s=applied_s, beacons=9)
+
+
+def test_a_lag_says_which_came_later():
+    assert lag_words(lag(5.2, 5.0)) == "strengths were stamped 5 s after the positions: taken out"
+    assert "4 s before the positions" in lag_words(lag(-4.1, -4.0))
+    assert lag_words(lag(0.4, 0.0)) == "not clear (9 beacons), nothing done"
+
+
+@pytest.mark.parametrize("lag_s, named", [(18.0, True), (-17.2, True), (16.5, True), (12.0, False), (21.0, False)])
+def test_eighteen_seconds_are_named_as_gps_time(lag_s, named):
+    """GPS time is 18 s ahead of UTC since 2017-01-01: IERS."""
+    assert ("GPS time" in lag_words(lag(lag_s, round(lag_s)))) is named
+
+
+def test_a_bias_of_the_size_of_the_declination_is_named_as_such():
+    assert "are these azimuths magnetic?" in bias_words(11.0, 2.0, 12.5)
+    assert "11 degrees right" in bias_words(11.0, 2.0, 12.5)
+    # the other way round, a small declination, or azimuths that are magnetic already: only a bias
+    for declination in (-12.5, 1.0, None):
+        assert "magnetic" not in bias_words(11.0, 2.0, declination)
+    assert bias_words(3.0, 2.0, 3.0).startswith("not clear")
+
+
+def test_a_terrain_model_of_which_nothing_is_found_is_doubted():
+    assert "in the right place?" in hills_words(0.03, 0.04, SEEN)
+    assert "in the right place?" not in hills_words(0.45, 0.03, SEEN)
+    assert "up to 30 % of the paths" in hills_words(0.45, 0.03, SEEN.assign(share_without_terrain=0.3))
+
+
+def test_the_heading_names_flights_and_says_so_when_all_agree():
+    table = pd.DataFrame({"what": ["clock lag", "clock lag"], "where": ["flight a", "flight b"], "said": [lag_words(lag(5.0, 5.0)), lag_words(lag(0.1, 0.0))]})
+    assert instruments_heading(table) == "Clocks disagreed in a; this is taken out"
+    assert instruments_heading(table.iloc[1:]) == "Clocks and azimuths agree, as far as beacons can tell"
+    turned = pd.concat([table, pd.DataFrame({"what": ["azimuth bias"], "where": ["all flights"], "said": [bias_words(12.0, 2.0, None)]})])
+    assert instruments_heading(turned) == "Clocks disagreed in a and the antenna pointed beside its azimuth; both are taken out"
+
+
+def test_what_is_worth_most_is_named_with_both_figures():
+    table = pd.DataFrame({"left_out": ["nothing", "hills", "records not heard"], "fixes": 54, "median_m": [60.0, 73.0, 89.0], "p90_m": 150.0, "held_95": [52, 50, 45], "median_region_95_ha": [6.3, 9.3, 13.0]})
+    assert worth_heading(table) == "Without the records not heard the median error would be 89 m instead of 60 m"
+    assert "without the records not heard they held 45" in worth_paragraph(table)
+    alike = table.assign(median_m=[60.0, 61.0, 60.0], held_95=52)
+    assert worth_heading(alike) == "No single correction matters much to the median error of these beacons"
+    assert "held no fewer" in worth_paragraph(alike)
