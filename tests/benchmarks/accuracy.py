@@ -77,22 +77,35 @@ def cramer_rao_m(listening, model, place) -> float:
     return float(np.sqrt(np.trace(np.linalg.inv(slopes.T @ np.linalg.solve(spread, slopes)))))
 
 
-def fixes_of(made: Campaign, seed: int) -> pd.DataFrame:
-    """One row per animal and flight with three heard records or more: errors of all methods, levels and areas of the regions."""
+def located_as_users_do(made: Campaign, seed: int) -> tuple:
+    """(models, widening, animals and flights with three heard records or more, what was located of them), by what the analysis gets."""
     models = fit_held_out(made.records, made.beacons, seed, made.hills)
     styles = {"F0": "loop", "F1": "lines", "F2": "lines"}
     heard = gather_heard(made.records, made.tags, made.beacons, styles=styles, corrections_for=models.corrections_for)
     widening = find_widening(heard, models)
     animals = [item for item in heard if item.truth is None and item.listening.heard.sum() >= 3]
+    return models, widening, animals, locate_all(animals, models, widening, walk_sd_m=made.walk_m / np.sqrt(2.0))
+
+
+def animals_located(made: Campaign, seed: int) -> pd.DataFrame:
+    """One row per animal and flight: error, level of the truth and area of the region of our fixes."""
+    models, _, animals, ours = located_as_users_do(made, seed)
+    return pd.DataFrame([{"flight_id": item.flight_id, "tag_id": item.tag_id, "terrain_share": models.whole.model.terrain_share,
+                          "error_ours_m": float(np.hypot(*(best_position(mine.posterior) - made.truth[item.tag_id]))), "level": mine.posterior.level_at(*made.truth[item.tag_id]),
+                          "region_95_ha": mine.posterior.region_area_ha(0.95)} for item, mine in zip(animals, ours)])
+
+
+def fixes_of(made: Campaign, seed: int) -> pd.DataFrame:
+    """One row per animal and flight with three heard records or more: errors of all methods, levels and areas of the regions."""
+    _, widening, animals, ours = located_as_users_do(made, seed)
     walk_sd_m = made.walk_m / np.sqrt(2.0)
-    ours = locate_all(animals, models, widening, walk_sd_m=walk_sd_m)
     ideal = locate_all(_without_lags(animals, made), TrueModels(made.model, Corrections(terrain=made.true_hills)), Widening(1.0, {}, 0), walk_sd_m=walk_sd_m)
     rows = []
     for item, mine, best in zip(animals, ours, ideal):
         place, listening = made.truth[item.tag_id], item.listening
         methods = {"ours": best_position(mine.posterior), "strongest": strongest(listening), "centroid": centroid(listening),
                    "least_squares": log_distance_fit(listening), "true_parameters": best_position(best.posterior)}
-        rows.append({"flight_id": item.flight_id, "tag_id": item.tag_id, "widening": widening.overall, "terrain_share": models.whole.model.terrain_share, "level": mine.posterior.level_at(*place),
+        rows.append({"flight_id": item.flight_id, "tag_id": item.tag_id, "widening": widening.overall, "level": mine.posterior.level_at(*place),
                      "level_true_parameters": best.posterior.level_at(*place), "region_95_ha": mine.posterior.region_area_ha(0.95),
                      "region_95_true_parameters_ha": best.posterior.region_area_ha(0.95), "bound_m": cramer_rao_m(listening, made.model, place),
                      **{f"error_{name}_m": float(np.hypot(*(at - place))) for name, at in methods.items()}})
