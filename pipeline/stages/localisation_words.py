@@ -159,7 +159,7 @@ def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFra
         flights = len(effort) - 1
         paragraphs.append(f"{counted(flights, 'flight')} listened for {row['listening_min']:.0f} minutes over {row['distance_km']:.0f} km on effort.")
     paragraphs.append("Ground counts as searched by the probability that a tag of the type, lying there, would have been heard at least once. The cautious figure lets looks share the tag's power and the shadowing; if looks were "
-                      "independent the figures would be higher. A tag underground, in water or behind a hill, or one much weaker than its "
-                      "type, can be missed however often the ground is flown over: neither relief nor failing tags are in this model.")
+                      "independent the figures would be higher. Hills count where a terrain model was given. A tag underground or in water, or one much weaker than its "
+                      "type, can be missed however often the ground is flown over: failing tags are not in this model.")
     paragraphs.append(str(well.iloc[0]["text"]) if len(well) else "")
     return [words for words in paragraphs if words]
