@@ -70,6 +70,19 @@ def test_bearings_that_point_away_from_where_their_lines_meet_do_not_cross():
         crossing([0.0, 1000.0, 500.0], [0.0, 0.0, 1500.0], [45.0, 315.0, 0.0], concentration=100.0)
 
 
+@pytest.mark.parametrize("miss_deg, crosses", [(86.0, True), (94.0, False)])
+def test_a_bearing_points_away_beyond_a_right_angle(miss_deg, crosses):
+    """Five stations on a ring whose bearings miss its middle by one angle, all to the same side."""
+    toward = np.arange(5) * 72.0
+    bearings = -500.0 * np.sin(np.radians(toward)), -500.0 * np.cos(np.radians(toward)), toward + miss_deg
+    if crosses:
+        found = crossing(*bearings, concentration=1.0)
+        np.testing.assert_allclose([found.easting_m, found.northing_m], 0.0, atol=1e-6)
+    else:
+        with pytest.raises(ValueError, match="5 of 5 point away"):
+            crossing(*bearings, concentration=1.0)
+
+
 def test_lines_that_meet_at_a_station_do_not_cross():
     with pytest.raises(ValueError, match="meet at the station of row 2"):
         crossing([200.0, 200.0], [700.0, 400.0], [180.0, 280.0], concentration=50.0)
@@ -96,11 +109,31 @@ def test_a_place_nearer_to_a_station_than_a_metre_is_at_the_station(away_m, cros
         assert crossing(*bearings, concentration=50.0).northing_m == pytest.approx(away_m, abs=1e-6)
 
 
-def test_bearings_without_scatter_have_the_largest_concentration_that_a_hand_can_reach():
+def test_concentrations_go_from_nothing_to_the_largest_that_a_hand_can_reach():
     """Ten thousand, a scatter of 0.57 degrees; common practice, no source."""
     assert concentration_from_resultant(1.0) == concentration_from_sd(0.0) == concentration_from_sd(0.5) == 1e4
     assert concentration_from_sd(0.6) == pytest.approx(1 / np.radians(0.6) ** 2, rel=1e-3)
+    # The other end: A(k) is k/2 for a small k.
+    assert concentration_from_resultant(0.01) == pytest.approx(0.02, rel=1e-3)
     assert crossing(*taken([(-700, -500), (600, -600), (800, 300)]).values()).concentration == 1e4
+
+
+def test_bearings_that_are_nearly_parallel_still_cross_where_geometry_says():
+    """0.11 degrees apart, five kilometres away; however little they are worth."""
+    found = crossing([0.0, 10.0], [0.0, 0.0], [0.0, np.degrees(np.arctan2(-10.0, 5000.0))], concentration=0.05)
+    np.testing.assert_allclose([found.easting_m, found.northing_m], [0.0, 5000.0], atol=1e-3)
+
+
+@pytest.mark.parametrize("miss_deg", [30.0, 68.0, 80.0])
+def test_the_standard_error_of_a_concentration_is_that_of_the_spread_of_cosines(miss_deg):
+    """The information of one error is the variance of its cosine, here integrated over the density itself."""
+    misses = np.array([miss_deg, -miss_deg])
+    k, error = estimate_concentration(np.zeros(2), np.full(2, 100.0), from_easting_m=np.zeros(2), from_northing_m=np.zeros(2), bearing_grid_deg=misses)
+    angle = np.radians(np.arange(0.0, 360.0, 0.1))
+    share = np.exp(log_density_of_bearings(np.sin(angle), np.cos(angle), from_easting_m=[0.0], from_northing_m=[0.0], bearing_grid_deg=[0.0], concentration=k))
+    share = share / share.sum()
+    assert share @ np.cos(angle) == pytest.approx(np.cos(np.radians(miss_deg)), rel=1e-9)
+    assert error == pytest.approx(1 / np.sqrt(2 * (share @ np.cos(angle) ** 2 - (share @ np.cos(angle)) ** 2)), rel=1e-6)
 
 
 def test_bearings_that_point_away_from_known_places_tell_nothing():
@@ -142,6 +175,10 @@ def test_what_cannot_be_estimated_is_refused_with_what_to_do():
         crossing([0.0, 1000.0], [0.0, 0.0], [45.0, 315.0])
     with pytest.raises(ValueError, match="blank: leave it out"):
         crossing([0.0, np.nan], [0.0, 0.0], [45.0, 315.0], concentration=100.0)
+    with pytest.raises(ValueError, match="blank: leave it out"):
+        crossing([0.0, 1000.0], [np.nan, 0.0], [45.0, 315.0], concentration=100.0)
+    with pytest.raises(ValueError, match="blank: leave it out"):
+        crossing([0.0, 1000.0], [0.0, 0.0], [45.0, np.nan], concentration=100.0)
     for concentration in (0.0, -1.0, np.nan, np.inf):
         with pytest.raises(ValueError, match="must be a number above 0"):
             crossing([0.0, 1000.0], [0.0, 0.0], [45.0, 315.0], concentration=concentration)

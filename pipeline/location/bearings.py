@@ -97,9 +97,9 @@ def crossing(from_easting_m, from_northing_m, bearing_grid_deg, concentration: f
     bearing = np.radians(np.asarray(bearing_grid_deg, float))
     _refuse_too_little(x, y, bearing, concentration)
     place = _fixed_point(x, y, bearing)
-    nearest = int(np.argmin(np.hypot(place[0] - x, place[1] - y)))
-    if np.hypot(place[0] - x[nearest], place[1] - y[nearest]) < NEAREST_STATION_M:
-        raise ValueError(f"these bearings do not cross: their lines meet at the station of row {nearest + 1}, where its bearing tells nothing")
+    apart_m = np.hypot(place[0] - x, place[1] - y)
+    if apart_m.min() < NEAREST_STATION_M:
+        raise ValueError(f"these bearings do not cross: their lines meet at the station of row {apart_m.argmin() + 1}, where its bearing tells nothing")
     error = np.arctan2(place[0] - x, place[1] - y) - bearing
     # The fixed point treats bearings as lines without direction, and may end behind a station.
     away = np.flatnonzero(np.cos(error) <= 0.0)
@@ -181,4 +181,4 @@ def estimate_concentration(easting_m, northing_m, *, from_easting_m, from_northi
     k = concentration_from_resultant(float(np.mean(np.cos(error))))
     a = mean_resultant(k)
     information = len(error) * (1.0 - (a / k if k > 0 else 0.5) - a * a)
-    return k, float(1.0 / np.sqrt(information)) if information > 0 else float("inf")
+    return k, float(1.0 / np.sqrt(information))
