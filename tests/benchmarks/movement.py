@@ -7,7 +7,7 @@ range    how often the 95 % interval of a 95 % area (and of the extent) holds th
 shape    the same for ranges that are not normal
 track    how often the 95 % band of a track holds the animal, at its fixes and between them
 overlap  how often the interval of the affinity of two ranges holds the true one
-Prints one table and writes it to tests/benchmarks/movement.csv. About forty minutes with 150 animals per case of ranges.
+Prints one table and writes it to tests/benchmarks/movement.csv. About forty minutes.
 """
 
 from __future__ import annotations
@@ -213,7 +213,7 @@ def true_area_ha(places_of):
     return float(np.searchsorted(np.cumsum(mass) / mass.sum(), 0.95) * 20 * 15 / 1e4)
 
 
-def run(animals=300):
+def run(animals=150):
     """All questions, one row a figure: question, case, what, value, of how many."""
     rows = []
     for name in CASES:
