@@ -12,7 +12,8 @@ from pipeline.radio import Listening, SignalModel, sightlines, steps_along
 from pipeline.search import (CAMPAIGN, GroundSearch, MissingTag, area_table, band_table, cumulative_area, detection_at, detection_curve, detection_range,
                              explain_silence, explanation_table, ground_round_track, ground_searched, not_found_table, prior_from_last_fix, prior_over_area,
                              probability_heard, range_table, search_adequacy, search_grid, silence_sentence, stated_probability, well_searched_beacons)
-from pipeline.search.detection import cautious_detection, independent_detection, log_nothing_heard, one_look_per_pass, power_nodes
+from pipeline.search import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search.detection import independent_detection
 from pipeline.search.range import distance_at
 
 MODEL = SignalModel(exponent=2.5, ahead_db=6.0, ahead_squared_db=0.0, below_db=-3.0, power_mean_db={"small": -20.0, "large": -10.0}, power_sd_db=4.0,
@@ -46,19 +47,24 @@ def test_thirty_independent_looks_at_a_tenth():
 
 
 def test_one_pass_counts_its_best_record_and_two_passes_count_two():
-    one = np.array([0.1, 0.2, 0.5, 0.3, 0.1])[:, None]
-    assert one_look_per_pass(one, 2)[0] == pytest.approx(0.5)
-    two = np.concatenate([one, one])
-    assert one_look_per_pass(two, 2)[0] == pytest.approx(0.75)
+    sure = replace(MODEL, power_sd_db=0.0, power_drift_sd_db=0.0, miss_share=0.0)
+    tag = strengths_of((sure,), "small", count=1)
+    once, best = line(30), probability_heard(line(30), sure, [0.0], [1500.0], "small").max()
+    missed = np.exp(one_look_per_pass(once, tag, [0.0], [1500.0]))[0, 0, 0]
+    assert 1 - missed == pytest.approx(best)
+    there_and_back = replace(once, **{name: np.r_[getattr(once, name), getattr(once, name)[::-1]] for name in ("easting_m", "northing_m", "height_above_ground_m", "azimuth_grid_deg",
+                                                                                                              "strength_db", "threshold_db")}, step_m=np.full(60, 72.0))
+    assert np.exp(one_look_per_pass(there_and_back, tag, [0.0], [1500.0]))[0, 0, 0] == pytest.approx(missed**2)
 
 
-def test_the_cautious_probability_agrees_with_simulated_flights():
+def test_the_expected_probability_agrees_with_simulated_flights():
     flights = [line(30, northing_m=0.0), line(30, northing_m=300.0)]
     north = np.array([400.0, 900.0, 1500.0, 2500.0])
     heard = simulated_share_heard(flights, north, draws=4000)
-    independent, cautious = detection_at(flights, MODEL, np.zeros(4), north, "small")
-    assert np.abs(cautious - heard).max() < 0.03
-    assert (independent > heard + 0.05).sum() >= 2
+    found = detection_at(flights, MODEL, np.zeros(4), north, "small")
+    assert np.abs(found.expected - heard).max() < 0.03
+    assert (found.independent > heard + 0.05).sum() >= 2
+    assert (found.cautious < heard).all()
 
 
 def simulated_share_heard(flights, north, draws):
@@ -77,22 +83,50 @@ def simulated_share_heard(flights, north, draws):
     return heard.mean(axis=0)
 
 
-def test_without_any_spread_shared_by_looks_cautious_is_independent():
+def test_without_any_spread_shared_by_looks_expected_is_independent():
     loose = replace(MODEL, power_sd_db=0.0, power_drift_sd_db=0.0, shadowing_sd_db=1e-6, noise_sd_db=6.0)
-    independent, cautious = detection_at([line()], loose, np.zeros(3), [500.0, 1500.0, 3000.0], "small")
-    assert cautious == pytest.approx(independent, abs=1e-4)
+    found = detection_at([line()], loose, np.zeros(3), [500.0, 1500.0, 3000.0], "small")
+    assert found.expected == pytest.approx(found.independent, abs=1e-4)
 
 
 def test_ground_that_no_flight_listened_to_is_not_searched():
-    independent, cautious = detection_at([], MODEL, [0.0], [0.0], "small")
-    assert independent[0] == cautious[0] == 0.0
+    found = detection_at([], MODEL, [0.0], [0.0], "small")
+    assert found.independent[0] == found.expected[0] == found.cautious[0] == 0.0
 
 
 def test_a_stronger_tag_and_a_second_flight_are_heard_better():
     place = ([0.0], [1500.0])
-    weak, strong = (detection_at([line()], MODEL, *place, kind)[1][0] for kind in ("small", "large"))
-    twice = detection_at([line(), line()], MODEL, *place, "small")[1][0]
-    assert weak < strong and weak < twice < 1 - (1 - weak) ** 2
+    for view in ("expected", "cautious"):
+        weak, strong = (getattr(detection_at([line()], MODEL, *place, kind), view)[0] for kind in ("small", "large"))
+        twice = getattr(detection_at([line(), line()], MODEL, *place, "small"), view)[0]
+        assert weak < strong and weak < twice < 1 - (1 - weak) ** 2
+
+
+def test_however_often_ground_is_flown_over_weak_tags_keep_the_cautious_figure_from_certainty():
+    often = [line(northing_m=100.0 * number) for number in range(8)]
+    found = detection_at(often, MODEL, [0.0], [900.0], "small")
+    assert found.expected[0] > 0.999 and 0.9 < found.cautious[0] < 0.99
+
+
+def test_what_the_fit_leaves_open_makes_detection_less_sure():
+    drawn = tuple(replace(MODEL, power_mean_db={"small": -20.0 + shift}) for shift in (-6.0, 6.0))
+    alone, averaged = (detection_at([line()], MODEL, [0.0], [1000.0], "small", drawn=models) for models in ((), drawn))
+    assert 0.6 < averaged.expected[0] < alone.expected[0]
+
+
+def test_ground_behind_a_hill_is_searched_less():
+    class Hill:
+        def loss_db(self, easting_m, northing_m):
+            return np.where(np.asarray(northing_m) > 500.0, 15.0, 0.0)[None, :] * np.ones((40, 1))
+
+        def climb_m(self, easting_m, northing_m):
+            return np.zeros((40, len(easting_m)))
+
+    relief = replace(MODEL, terrain_share=1.0)
+    behind = replace(line(), terrain=Hill())
+    for view in ("independent", "expected", "cautious"):
+        free, hidden, before = (getattr(detection_at([flight], relief, [0.0], [north], "small"), view)[0] for flight, north in ((line(), 1200.0), (behind, 1200.0), (behind, 400.0)))
+        assert hidden < free < before or (view == "independent" and hidden < free)
 
 
 # ground
@@ -113,11 +147,11 @@ def test_an_area_smaller_than_a_cell_says_so():
         search_grid(shapely.box(1, 1, 2, 2))
 
 
-def test_searched_ground_lies_along_the_track_and_cautious_is_never_above_independent():
+def test_searched_ground_lies_along_the_track_and_cautious_is_never_above_the_others():
     search = GroundSearch(MODEL, search_grid(SQUARE, cell_m=200.0))
     searched = ground_searched(search, {"F1": line(), "F2": line(northing_m=400.0)}, "small")
     table = area_table(searched, search.grid, "small").set_index("flight_id")
-    assert (searched[CAMPAIGN].cautious <= searched[CAMPAIGN].independent + 0.01).all()
+    assert (searched[CAMPAIGN].cautious <= searched[CAMPAIGN].expected).all() and (searched[CAMPAIGN].cautious <= searched[CAMPAIGN].independent).all()
     assert table.loc[CAMPAIGN, "area_50_cautious_ha"] >= table.loc["F1", "area_50_cautious_ha"]
     assert table.loc[CAMPAIGN, "area_90_cautious_ha"] < table.loc[CAMPAIGN, "area_90_independent_ha"]
     nearest = np.argmin(np.abs(search.grid.northing_m - 100) + np.abs(search.grid.easting_m))
@@ -128,10 +162,9 @@ def test_searched_ground_lies_along_the_track_and_cautious_is_never_above_indepe
 def test_the_map_and_a_single_place_say_the_same():
     search = GroundSearch(MODEL, search_grid(SQUARE, cell_m=500.0))
     flights = [line(), line(northing_m=400.0)]
-    independent, cautious = detection_at(flights, MODEL, search.grid.easting_m, search.grid.northing_m, "small")
-    together = search.detection(flights, "small")
-    assert together.cautious == pytest.approx(cautious, abs=1e-9)
-    assert together.independent == pytest.approx(independent, abs=1e-9)
+    alone, together = detection_at(flights, MODEL, search.grid.easting_m, search.grid.northing_m, "small"), search.detection(flights, "small")
+    for view in ("independent", "expected", "cautious"):
+        assert getattr(together, view) == pytest.approx(getattr(alone, view), abs=1e-9)
 
 
 def test_cumulative_area_ends_where_the_campaign_ends_and_never_shrinks():
@@ -213,7 +246,7 @@ def test_probabilities_are_never_stated_as_zero_or_one():
 
 
 def missing(tag_id, listened):
-    return MissingTag(tag_id, "", "", listened, prior_over_area(2), "study area", np.array([0.9, 0.9]), np.array([0.8, 0.6]))
+    return MissingTag(tag_id, "", "", listened, prior_over_area(2), "study area", np.array([0.9, 0.9]), np.array([0.9, 0.7]), np.array([0.8, 0.6]))
 
 
 def test_not_searched_is_a_class_of_its_own_without_adequacy_or_explanation():
@@ -222,6 +255,7 @@ def test_not_searched_is_a_class_of_its_own_without_adequacy_or_explanation():
     assert table["adequacy_cautious"].tolist()[0] == pytest.approx(0.7) and np.isnan(table["adequacy_cautious"].iloc[1])
     said = explanation_table(table)
     assert said["tag_id"].unique().tolist() == ["A"] and len(said) == 3
+    assert (said["missed_cautious"] > said["missed"]).all()
     assert said[["missed", "outside", "silent"]].sum(axis=1).tolist() == pytest.approx([1.0] * 3)
 
 
@@ -246,14 +280,18 @@ def test_bands_agree_when_what_was_heard_matches_the_prediction():
     assert honest["tags"].sum() == 500
 
 
-def test_power_nodes_have_the_mean_and_spread_of_the_tag_type():
-    powers, weights = power_nodes(MODEL, "small")
-    assert weights @ powers == pytest.approx(-20.0)
-    assert weights @ (powers + 20.0) ** 2 == pytest.approx(16.0)
+def test_strengths_have_the_mean_and_spread_of_the_tag_type():
+    tags = strengths_of((MODEL,), "small")
+    weights = np.exp(tags.log_weight)
+    assert (weights * tags.power_db).sum() == pytest.approx(-20.0)
+    assert (weights * (tags.power_db + 20.0) ** 2).sum() == pytest.approx(16.0)
+    careful = cautious_strengths((MODEL, MODEL), "small")
+    assert np.exp(careful.log_weight).sum() == pytest.approx(1.0)
+    assert (np.exp(careful.log_weight) * careful.power_db).sum() == pytest.approx(-20.0 - 0.05 * 12.0)
 
 
-def test_flights_add_at_each_power():
-    first, second = (log_nothing_heard(line(northing_m=north), MODEL, [0.0], [900.0], "small") for north in (0.0, 300.0))
-    _, weights = power_nodes(MODEL, "small")
-    _, both = detection_at([line(), line(northing_m=300.0)], MODEL, [0.0], [900.0], "small")
-    assert cautious_detection(first + second, weights) == pytest.approx(both)
+def test_flights_add_at_each_strength():
+    tags = strengths_of((MODEL,), "small")
+    first, second = (along_the_track(line(northing_m=north), tags, [0.0], [900.0]) for north in (0.0, 300.0))
+    both = detection_at([line(), line(northing_m=300.0)], MODEL, [0.0], [900.0], "small").expected
+    assert heard_at_all(first + second, tags) == pytest.approx(both)

@@ -8,9 +8,10 @@ import pytest
 import shapely
 
 from pipeline.columns import BEACONS, FIXES, RECORDS, TAGS, TRACK, conform
+from pipeline.radio import Corrections
 from pipeline.search import CAMPAIGN, PRIORS
 from pipeline.stages.search_looks import Listened, antenna_known
-from pipeline.stages.search_tables import missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
+from pipeline.stages.search_tables import LastSeen, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
 from pipeline.stages.search_on_beacons import beacons_searched_for
 from tests.radio_sample import signal_model
 
@@ -183,20 +184,61 @@ def beacons(*rows):
     return conform(pd.DataFrame([{"tag_type": "collar", "height_above_ground_m": 0.0, "place_id": f"{row['tag_id']} 1", **row} for row in rows]), BEACONS)
 
 
+def held_out(**of_place):
+    """Models by place, MODEL where none is named."""
+    return SimpleNamespace(for_place=lambda place_id: SimpleNamespace(model=of_place.get(place_id, MODEL)), drawn=lambda place_id: (of_place.get(place_id, MODEL),),
+                           corrections_for=lambda place_id: Corrections())
+
+
+def asked_about(places, *flights, models=held_out()):
+    records = pd.concat(flights, ignore_index=True)
+    return beacons_searched_for(records, track_of(records), places, models)
+
+
 def test_a_beacon_under_the_track_is_sure_to_be_heard_and_one_far_off_is_not():
-    listened = listened_to(flight("a", ["B1", "B2"], heard=["B1"]))
-    tested = beacons_searched_for(listened, beacons({"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0}, {"tag_id": "B2", "easting_m": 900.0, "northing_m": 30_000.0}), MODEL)
+    places = beacons({"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0}, {"tag_id": "B2", "easting_m": 900.0, "northing_m": 30_000.0})
+    tested = asked_about(places, flight("a", ["B1", "B2"], heard=["B1"]))
     near, far = tested.set_index("tag_id").loc["B1"], tested.set_index("tag_id").loc["B2"]
-    assert near["detection_cautious"] > 0.99 and near["heard"] and near["records_heard"] == 30
-    assert far["detection_cautious"] < 0.01 and not far["heard"]
+    assert near["detection_expected"] > 0.99 > near["detection_cautious"] > 0.95 and near["heard"] and near["records_heard"] == 30
+    assert far["detection_expected"] < 0.01 and not far["heard"]
+
+
+def test_a_beacon_is_tested_by_the_model_that_never_saw_it():
+    deaf = signal_model(power_mean_db={"collar": -90.0})
+    places = beacons({"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0, "place_id": "here"})
+    sure, unsure = (asked_about(places, flight("a", ["B1"], heard=["B1"]), models=held_out(**own)) for own in ({}, {"here": deaf}))
+    assert sure["detection_expected"].iloc[0] > 0.99 and unsure["detection_expected"].iloc[0] < 0.01
 
 
 def test_a_beacon_is_tested_only_while_it_stands():
-    listened = listened_to(flight("a", ["B1"]), flight("b", ["B1"], day=1))
     place = {"tag_id": "B1", "easting_m": 900.0, "northing_m": 0.0, "valid_from_utc": START + pd.Timedelta(hours=12)}
-    assert list(beacons_searched_for(listened, beacons(place), MODEL)["flight_id"]) == ["b"]
+    assert list(asked_about(beacons(place), flight("a", ["B1"]), flight("b", ["B1"], day=1))["flight_id"]) == ["b"]
 
 
 def test_without_beacons_the_test_is_an_empty_table():
-    tested = beacons_searched_for(listened_to(flight("a", ["H1"])), beacons({"tag_id": "B1", "easting_m": 0.0, "northing_m": 0.0}), MODEL)
+    tested = asked_about(beacons({"tag_id": "B1", "easting_m": 0.0, "northing_m": 0.0}), flight("a", ["H1"]))
     assert tested.empty and "detection_cautious" in tested
+
+
+# where a missing animal is looked for
+
+def test_an_animal_seen_alive_is_looked_for_round_that_place(searched):
+    listened, found = searched
+    sighting = pd.DataFrame({"time_utc": [START - pd.Timedelta(days=4)], "tag_id": ["H2"], "state": ["alive"], "easting_m": [300.0], "northing_m": [0.0], "position_sd_m": [20.0]})
+    register = tags(H2="animal").assign(species="Lepus timidus")
+    seen = LastSeen(sighting, {"Lepus timidus": 50.0})
+    missing = missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True, seen)[0]
+    assert missing.prior @ found.search.grid.easting_m == pytest.approx(300.0, abs=25.0)
+    assert missing.prior_text.startswith("seen 2026-04-27, spread by 50 m a day over 4 days;") and missing.days_since_heard == pytest.approx(4.0)
+    dead = LastSeen(sighting.assign(state="dead"), {"Lepus timidus": 50.0})
+    assert missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True, dead)[0].prior_text == "anywhere in the study area alike"
+
+
+# false detections
+
+def test_decoys_give_the_rate_of_false_detections():
+    records = pd.concat([flight("a", ["D1", "D2", "H1"]), flight("b", ["D1"], heard=["D1"], records=1, day=1)], ignore_index=True)
+    found = false_detections(tags(D1="decoy", D2="decoy", H1="animal"), records).iloc[0]
+    assert (found["decoys"], found["records_listened"], found["records_heard"], found["decoys_heard"]) == (2, 61, 1, 1)
+    assert found["share_low"] < 1 / 61 < found["share_high"] < 0.1
+    assert false_detections(tags(H1="animal"), records).empty

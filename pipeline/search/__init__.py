@@ -5,10 +5,11 @@
     range_table, detection_range             how far a tag is heard; effective sweep width
     not_found_table, explanation_table       animals not found, under stated priors
     band_table, well_searched_beacons        the test of all this on beacons
+    candidate_flights, rank_flights          where a next flight would tell most
 """
 
-from pipeline.search.detection import detection_at, probability_heard
-from pipeline.search.ground import (CAMPAIGN, Detection, GroundSearch, SearchGrid, area_table, cumulative_area, ground_round_track, ground_searched,
+from pipeline.search.detection import Detection, detection_at, probability_heard
+from pipeline.search.ground import (CAMPAIGN, GroundSearch, SearchGrid, area_table, cumulative_area, ground_round_track, ground_searched,
                                     search_grid)
 from pipeline.search.missing import (PRIORS, MissingTag, StatedPrior, explain_silence, explanation_table, not_found_table, prior_from_last_fix,
                                      prior_over_area, search_adequacy, silence_sentence, stated_probability)
@@ -18,8 +19,8 @@ from pipeline.search.silence import along_the_track, cautious_strengths, heard_a
 from pipeline.search.theory import coverage, fit_logistic, half_normal_half_width_m, parallel_sweep_detection, random_search_detection
 from pipeline.search.validation import band_table, none_heard_limit, share_interval, well_searched_beacons
 
-__all__ = ["CAMPAIGN", "Candidate", "Detection", "DetectionRange", "GroundSearch", "MissingTag", "PRIORS", "SearchGrid", "Sought", "StatedPrior", "Unplaced", "along_the_track", "area_table", "band_table", "candidate_flights", "cautious_strengths", "coverage",
-           "cumulative_area", "detection_at", "detection_curve", "detection_range", "explain_silence", "explanation_table", "fit_logistic",
+__all__ = ["CAMPAIGN", "Candidate", "Detection", "DetectionRange", "GroundSearch", "MissingTag", "PRIORS", "SearchGrid", "Sought", "StatedPrior", "Unplaced",
+           "along_the_track", "area_table", "band_table", "candidate_flights", "cautious_strengths", "coverage", "cumulative_area", "detection_at", "detection_curve", "detection_range", "explain_silence", "explanation_table", "fit_logistic",
            "ground_round_track", "ground_searched", "half_normal_half_width_m", "heard_at_all", "none_heard_limit", "not_found_table", "one_look_per_pass", "parallel_sweep_detection",
            "prior_from_last_fix", "prior_over_area", "probability_heard", "random_search_detection", "range_table", "rank_flights", "search_adequacy", "search_grid",
            "share_interval", "silence_sentence", "stated_probability", "strengths_of", "well_searched_beacons"]

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
-from pipeline.location import log_likelihood
 from pipeline.radio import Listening, SignalModel, sightlines
-
-POWER_NODES = 7
+from pipeline.search.silence import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 
 
 def probability_heard(listening: Listening, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0) -> np.ndarray:
     """Probability that each record hears a tag of this type in each cell, everything else unknown.
 
     The expected strength with power, shadowing, noise and softness of the threshold together as one normal deviate, less the share of records missed whatever
-    the strength: (1 - miss) * Phi((expected - threshold) / sd). Adequate wherever the signal model is; terrain is not looked at.
+    the strength: (1 - miss) * Phi((expected - threshold) / sd). Adequate wherever the signal model is; hills count where the listening knows the ground.
 
     Parameters
     ----------
@@ -42,72 +39,39 @@ def independent_detection(probability) -> np.ndarray:
     return 1.0 - np.prod(1.0 - np.asarray(probability, float), axis=0)
 
 
-def one_look_per_pass(probability, records_per_pass: int) -> np.ndarray:
-    """Detection if every pass over a cell were one look, its best record, and passes were independent.
+@dataclass(frozen=True)
+class Detection:
+    """Probability that a tag in each cell was heard at least once, shape (cells,), under three views of how looks hang together.
 
-    A pass peaks where a record's probability is the highest of all within `records_per_pass` records before and after it.
-
-    Parameters
-    ----------
-    probability : array (records, cells).
-    records_per_pass : records within which two looks are the same pass; shadowing length / step length is a sensible number. At least 1.
+    independent : every record a look of its own, which is too high wherever looks share a tag.
+    expected : looks share the tag's power and, along the track, the shadowing; averaged over what the fit leaves open. The best estimate for a sound tag.
+    cautious : one look per pass, tags as above but one in twenty 12 dB weaker; never above the other two. Decisions rest on this one.
     """
-    probability = np.asarray(probability, float)
-    if len(probability) == 0:
-        return np.zeros(probability.shape[1:])
-    best = maximum_filter1d(probability, size=2 * max(1, int(records_per_pass)) + 1, axis=0, mode="nearest")
-    return 1.0 - np.prod(np.where(probability >= best, 1.0 - probability, 1.0), axis=0)
+
+    independent: np.ndarray
+    expected: np.ndarray
+    cautious: np.ndarray
 
 
-def records_in_a_pass(listening: Listening, model: SignalModel, lengths: float = 3.0) -> int:
-    """Records flown within three shadowing lengths, where looks still resemble one another (correlation above 0.05)."""
-    steps = listening.step_m[np.isfinite(listening.step_m) & (listening.step_m > 0)]
-    return max(1, int(round(lengths * model.shadowing_length_m / np.median(steps)))) if len(steps) else 1
+def detection_at(listenings, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0, drawn=()) -> Detection:
+    """Probability that a tag was heard at least once in some flights together; it keeps its power from flight to flight.
 
-
-def power_nodes(model: SignalModel, tag_type: str = "", count: int = POWER_NODES) -> tuple[np.ndarray, np.ndarray]:
-    """Tag powers and their weights for averaging over the normal prior of a tag type (Gauss-Hermite quadrature). [dB], weights sum to 1.
-
-    Against simulation of 3 flights x 120 records (power sd 4 and 7 dB) seven nodes were within 0.02 of the simulated detection; the one-pass
-    Gaussian treatment of power was up to 0.05 off, and too sure near 1.
-    """
-    places, weights = np.polynomial.hermite_e.hermegauss(count)
-    scatter = model.scatter(tag_type)
-    return scatter.power_mean_db + scatter.power_sd_db * places, weights / weights.sum()
-
-
-def log_nothing_heard(listening: Listening, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0) -> np.ndarray:
-    """Log-probability that a flight hears nothing of a tag, for each power of `power_nodes` and each cell: array (nodes, cells).
-
-    Given the power, looks share the shadowing, correlated along the track, and the tag's drift from flight to flight. Flights with the same power add.
-    """
-    silent = listening.with_nothing_heard()
-    powers, _ = power_nodes(model, tag_type)
-    drift = float(model.power_drift_sd_db)
-    return np.array([log_likelihood(silent, replace(model, power_mean_db={tag_type: float(power)}, power_sd_db=drift),
-                                    easting_m, northing_m, tag_type, height_above_ground_m) for power in powers])
-
-
-def cautious_detection(log_nothing, weights) -> np.ndarray:
-    """Probability of being heard at least once, power shared: 1 - sum of weight * P(nothing | power). Arrays (nodes, cells), (nodes,) to (cells,).
-
-    For several flights give the sum of their log_nothing_heard: the tag keeps its power from flight to flight, the shadowing of each flight is its own.
-    """
-    log_nothing = np.asarray(log_nothing, float)
-    return np.clip(-np.expm1(logsumexp(log_nothing + np.log(np.asarray(weights, float))[:, None], axis=0)), 0.0, 1.0)
-
-
-def detection_at(listenings, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0) -> tuple[np.ndarray, np.ndarray]:
-    """Probability that a tag was heard at least once in some flights: (independent, cautious), each of shape (cells,).
-
-    With no flight, or none with a record, both are 0: ground not searched.
+    model : the best estimate. drawn : models drawn from its uncertainty, averaged over; none = the best estimate stands for sure.
+    With no flight, or none with a record, all are 0: ground not searched.
     """
     easting_m, northing_m = np.atleast_1d(np.asarray(easting_m, float)), np.atleast_1d(np.asarray(northing_m, float))
     flights = [listening for listening in listenings if len(listening)]
-    missed = np.ones(len(easting_m))
-    log_nothing = np.zeros((POWER_NODES, len(easting_m)))
-    for listening in flights:
-        missed *= 1.0 - independent_detection(probability_heard(listening, model, easting_m, northing_m, tag_type, height_above_ground_m))
-        log_nothing += log_nothing_heard(listening, model, easting_m, northing_m, tag_type, height_above_ground_m)
-    _, weights = power_nodes(model, tag_type)
-    return 1.0 - missed, cautious_detection(log_nothing, weights) if flights else np.zeros(len(easting_m))
+    if not flights:
+        nothing = np.zeros(len(easting_m))
+        return Detection(nothing, nothing, nothing)
+    plain, careful = strengths_of(drawn or (model,), tag_type), cautious_strengths(drawn or (model,), tag_type)
+    places = (easting_m, northing_m, height_above_ground_m)
+    missed = np.prod([1.0 - independent_detection(probability_heard(flight, model, easting_m, northing_m, tag_type, height_above_ground_m)) for flight in flights], axis=0)
+    return in_order(1.0 - missed, heard_at_all(sum(along_the_track(flight, plain, *places) for flight in flights), plain),
+                    heard_at_all(sum(one_look_per_pass(flight, careful, *places) for flight in flights), careful))
+
+
+def in_order(independent, expected, cautious) -> Detection:
+    """The three views, none less careful than the one before it: what little approximation and averaging turn round is turned back."""
+    expected = np.minimum(expected, np.maximum(independent, cautious))
+    return Detection(independent, expected, np.minimum(cautious, np.minimum(expected, independent)))

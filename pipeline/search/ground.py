@@ -9,14 +9,14 @@ import pandas as pd
 import shapely
 
 from pipeline.radio import Listening, SignalModel
-from pipeline.search.detection import (cautious_detection, independent_detection, log_nothing_heard, one_look_per_pass, power_nodes,
-                                       probability_heard, records_in_a_pass)
+from pipeline.search.detection import Detection, in_order, independent_detection, probability_heard
+from pipeline.search.silence import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 
 CELL_M = 50.0
 MOST_CELLS = 4000
 THRESHOLDS = (0.5, 0.9)
 CAMPAIGN = "all flights"
-NEGLIGIBLE = 0.005   # where even independent looks come to less than this, the cautious figure is not worked out separately
+NEGLIGIBLE = 0.005   # where even independent looks come to less than this, the expected figure is not worked out separately
 _BLOCK_CELLS = 2000  # arrays of records x cells stay small
 
 
@@ -76,66 +76,66 @@ def ground_round_track(easting_m, northing_m, margin_m: float = 500.0):
 
 
 @dataclass(frozen=True)
-class Detection:
-    """Probability that a tag in each cell was heard at least once, shape (cells,), under three views of how looks hang together."""
-
-    independent: np.ndarray
-    one_look_per_pass: np.ndarray
-    cautious: np.ndarray
-
-
-@dataclass(frozen=True)
 class Look:
-    """What one flight adds: logarithms of being missed, shape (cells,) and for each tag power (nodes, cells)."""
+    """What one flight adds: logarithms of being missed, shape (cells,) and, for tags of every strength under every model, (models, strengths, cells)."""
 
     log_missed_independent: np.ndarray
-    log_missed_one_look: np.ndarray
-    log_nothing: np.ndarray
+    log_expected: np.ndarray
+    log_cautious: np.ndarray
 
 
 @dataclass
 class GroundSearch:
-    """Works out looks for a model and a grid, and remembers them: tags listened to in the same records share one look."""
+    """Works out looks for a model and a grid, and remembers them: tags listened to in the same records share one look.
+
+    drawn : models drawn from the uncertainty of the model, averaged over; none = the model stands for sure.
+    """
 
     model: SignalModel
     grid: SearchGrid
+    drawn: tuple[SignalModel, ...] = ()
     _known: dict = field(default_factory=dict, repr=False)
+
+    def strengths(self, tag_type: str = "") -> tuple:
+        """(as beacons let expect, cautiously reckoned): the tags of a type that are averaged over."""
+        models = tuple(self.drawn) or (self.model,)
+        return strengths_of(models, tag_type), cautious_strengths(models, tag_type)
 
     def look(self, listening: Listening, tag_type: str = "") -> Look:
         """What a flight would have heard of a tag of this type in each cell; what it did hear is not used."""
         names = ("easting_m", "northing_m", "height_above_ground_m", "azimuth_grid_deg", "threshold_db", "step_m")
-        key = (tag_type, *(np.asarray(getattr(listening, name), float).tobytes() for name in names))
+        key = (tag_type, listening.terrain is None, *(np.asarray(getattr(listening, name), float).tobytes() for name in names))
         if key not in self._known:
-            self._known[key] = _look(listening, self.model, self.grid, tag_type)
+            self._known[key] = self._new_look(listening, tag_type)
         return self._known[key]
 
     def detection(self, listenings, tag_type: str = "") -> Detection:
-        """Detection by several flights together. The cautious figure lets the tag keep its power from flight to flight."""
+        """Detection by several flights together; the tag keeps its power from flight to flight."""
         looks = [self.look(listening, tag_type) for listening in listenings if len(listening)]
         if not looks:
             nothing = np.zeros(int(self.grid.inside.sum()))
             return Detection(nothing, nothing, nothing)
-        _, weights = power_nodes(self.model, tag_type)
-        return Detection(-np.expm1(sum(look.log_missed_independent for look in looks)),
-                         -np.expm1(sum(look.log_missed_one_look for look in looks)),
-                         cautious_detection(sum(look.log_nothing for look in looks), weights))
+        plain, careful = self.strengths(tag_type)
+        return in_order(-np.expm1(sum(look.log_missed_independent for look in looks)), heard_at_all(sum(look.log_expected for look in looks), plain),
+                        heard_at_all(sum(look.log_cautious for look in looks), careful))
 
+    def cautious_part(self, listening: Listening, tag_type: str = "") -> np.ndarray:
+        """Logarithms of hearing nothing in a part of a flight, cautiously reckoned: array (models, strengths, cells)."""
+        return one_look_per_pass(listening, self.strengths(tag_type)[1], self.grid.easting_m, self.grid.northing_m)
 
-def _look(listening: Listening, model: SignalModel, grid: SearchGrid, tag_type: str) -> Look:
-    easting, northing = grid.easting_m, grid.northing_m
-    independent, one_look = np.zeros(len(easting)), np.zeros(len(easting))
-    for start in range(0, len(easting), _BLOCK_CELLS):
-        block = slice(start, start + _BLOCK_CELLS)
-        probability = probability_heard(listening, model, easting[block], northing[block], tag_type)
-        independent[block] = independent_detection(probability)
-        one_look[block] = one_look_per_pass(probability, records_in_a_pass(listening, model))
-    with np.errstate(divide="ignore"):
-        log_missed, log_missed_one = np.log1p(-independent), np.log1p(-one_look)
-    powers, _ = power_nodes(model, tag_type)
-    log_nothing = np.repeat(log_missed[None, :], len(powers), axis=0)
-    worth = independent >= NEGLIGIBLE
-    log_nothing[:, worth] = log_nothing_heard(listening, model, easting[worth], northing[worth], tag_type)
-    return Look(log_missed, log_missed_one, log_nothing)
+    def _new_look(self, listening: Listening, tag_type: str) -> Look:
+        easting, northing = self.grid.easting_m, self.grid.northing_m
+        plain, careful = self.strengths(tag_type)
+        independent = np.zeros(len(easting))
+        for start in range(0, len(easting), _BLOCK_CELLS):
+            block = slice(start, start + _BLOCK_CELLS)
+            independent[block] = independent_detection(probability_heard(listening, self.model, easting[block], northing[block], tag_type))
+        with np.errstate(divide="ignore"):
+            log_missed = np.log1p(-independent)
+        expected = np.broadcast_to(log_missed, (*plain.power_db.shape, len(easting))).copy()
+        worth = independent >= NEGLIGIBLE
+        expected[:, :, worth] = along_the_track(listening, plain, easting[worth], northing[worth])
+        return Look(log_missed, expected, one_look_per_pass(listening, careful, easting, northing))
 
 
 def ground_searched(search: GroundSearch, listenings: dict[str, Listening], tag_type: str = "") -> dict[str, Detection]:
@@ -150,14 +150,14 @@ def area_table(searched: dict[str, Detection], grid: SearchGrid, tag_type: str =
 
     Returns
     -------
-    DataFrame: flight_id, tag_type, area_ha (of the grid), for each version area_50_<version>_ha and area_90_<version>_ha with version independent, one_look
-    and cautious, mean_cautious, and share_50_cautious, share_90_cautious of the area.
+    DataFrame: flight_id, tag_type, area_ha (of the grid), for each version area_50_<version>_ha and area_90_<version>_ha with version independent,
+    expected and cautious, mean_cautious, and share_50_cautious, share_90_cautious of the area.
     """
     cell_ha = grid.cell_m ** 2 / 1e4
     rows = []
     for flight_id, detection in searched.items():
         row = {"flight_id": flight_id, "tag_type": tag_type, "area_ha": grid.area_ha}
-        for version, values in (("independent", detection.independent), ("one_look", detection.one_look_per_pass), ("cautious", detection.cautious)):
+        for version, values in (("independent", detection.independent), ("expected", detection.expected), ("cautious", detection.cautious)):
             for threshold in THRESHOLDS:
                 row[f"area_{threshold * 100:.0f}_{version}_ha"] = float((values >= threshold).sum()) * cell_ha
         row["mean_cautious"] = float(detection.cautious.mean())
@@ -179,9 +179,9 @@ def cumulative_area(search: GroundSearch, listenings: dict[str, Listening], minu
     -------
     DataFrame: flight_id, minutes (since the campaign began, listening only), area_50_ha, area_90_ha. Begins with a row of zeros.
     """
-    _, weights = power_nodes(search.model, tag_type)
+    _, careful = search.strengths(tag_type)
     cell_ha = search.grid.cell_m ** 2 / 1e4
-    before, so_far = 0.0, np.zeros((len(weights), int(search.grid.inside.sum())))
+    before, so_far = 0.0, np.zeros((*careful.power_db.shape, int(search.grid.inside.sum())))
     rows = [("", 0.0, 0.0, 0.0)]
     for flight_id, listening in listenings.items():
         flown = np.cumsum(minutes[flight_id])
@@ -190,8 +190,8 @@ def cumulative_area(search: GroundSearch, listenings: dict[str, Listening], minu
         cuts = [*np.searchsorted(flown, np.arange(every_min, flown[-1], every_min)), len(flown) - 1]
         for cut in dict.fromkeys(int(cut) for cut in cuts):
             part = listening if cut == len(flown) - 1 else listening.first_records(cut + 1)
-            log_nothing = search.look(part, tag_type).log_nothing
-            detection = cautious_detection(so_far + log_nothing, weights)
+            log_nothing = search.cautious_part(part, tag_type)
+            detection = heard_at_all(so_far + log_nothing, careful)
             rows.append((flight_id, before + float(flown[cut]), *(float((detection >= level).sum()) * cell_ha for level in THRESHOLDS)))
         so_far, before = so_far + log_nothing, before + float(flown[-1])
     return pd.DataFrame(rows, columns=["flight_id", "minutes", "area_50_ha", "area_90_ha"])

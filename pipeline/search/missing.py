@@ -33,7 +33,8 @@ class MissingTag:
     """One tag that no flight heard.
 
     prior : array (cells,) over the grid, sums to 1: where it would be if in the area; prior_text says what it rests on.
-    independent, cautious : detection by the flights that listened to it, arrays (cells,). records_listened : 0 = not searched.
+    independent, expected, cautious : detection by the flights that listened to it, arrays (cells,). records_listened : 0 = not searched.
+    cells_m : centres of the cells of the prior, array (cells, 2), survey CRS; None where every cell is alike. [m]
     battery_used : share of the expected life used up at the last flight, blank when unknown. days_since_heard : blank when never heard before.
     """
 
@@ -44,9 +45,11 @@ class MissingTag:
     prior: np.ndarray
     prior_text: str
     independent: np.ndarray
+    expected: np.ndarray
     cautious: np.ndarray
     days_since_heard: float = np.nan
     battery_used: float = np.nan
+    cells_m: np.ndarray | None = None
 
 
 def prior_over_area(cells: int) -> np.ndarray:
@@ -116,28 +119,29 @@ def silence_sentence(records_listened: int, adequacy_cautious: float) -> str:
 def not_found_table(missing: list[MissingTag]) -> pd.DataFrame:
     """One row per animal not found.
 
-    Columns: tag_id, animal_id, species, class ("not heard" or "not searched"), records_listened, days_since_heard, prior_used, adequacy_independent, adequacy_cautious
-    (blank when not searched), battery_used, statement.
+    Columns: tag_id, animal_id, species, class ("not heard" or "not searched"), records_listened, days_since_heard, prior_used, adequacy_independent, adequacy_expected,
+    adequacy_cautious (blank when not searched), battery_used, statement.
     """
     rows = []
     for tag in missing:
         searched = tag.records_listened > 0
-        independent = search_adequacy(tag.prior, tag.independent) if searched else np.nan
-        cautious = search_adequacy(tag.prior, tag.cautious) if searched else np.nan
+        independent, expected, cautious = (search_adequacy(tag.prior, view) if searched else np.nan for view in (tag.independent, tag.expected, tag.cautious))
         rows.append((tag.tag_id, tag.animal_id, tag.species, NOT_HEARD if searched else NOT_SEARCHED, tag.records_listened, tag.days_since_heard, tag.prior_text,
-                     independent, cautious, tag.battery_used, silence_sentence(tag.records_listened, cautious)))
+                     independent, expected, cautious, tag.battery_used, silence_sentence(tag.records_listened, cautious)))
     return pd.DataFrame(rows, columns=["tag_id", "animal_id", "species", "class", "records_listened", "days_since_heard", "prior_used", "adequacy_independent",
-                                       "adequacy_cautious", "battery_used", "statement"])
+                                       "adequacy_expected", "adequacy_cautious", "battery_used", "statement"])
 
 
 def explanation_table(not_found: pd.DataFrame, priors=PRIORS) -> pd.DataFrame:
-    """What the silence of every tag not heard may mean under each stated prior, with the cautious adequacy.
+    """What the silence of every tag not heard may mean under each stated prior.
 
-    Columns: tag_id, prior, prior_in_area, prior_silent, adequacy_cautious, missed, outside, silent. Tags not searched have no row: their silence means nothing.
+    Columns: tag_id, prior, prior_in_area, prior_silent, adequacy_expected, missed, outside, silent (with the expected adequacy, which is the calibrated one),
+    missed_cautious (with the cautious adequacy). Tags not searched have no row: their silence means nothing.
     """
     rows = []
     for tag in not_found[not_found["class"] == NOT_HEARD].to_dict("records"):
         for prior in priors:
-            said = explain_silence(prior.in_area, prior.silent, tag["adequacy_cautious"])
-            rows.append((tag["tag_id"], prior.name, prior.in_area, prior.silent, tag["adequacy_cautious"], said["missed"], said["outside"], said["silent"]))
-    return pd.DataFrame(rows, columns=["tag_id", "prior", "prior_in_area", "prior_silent", "adequacy_cautious", "missed", "outside", "silent"])
+            said = explain_silence(prior.in_area, prior.silent, tag["adequacy_expected"])
+            cautious = explain_silence(prior.in_area, prior.silent, tag["adequacy_cautious"])["missed"]
+            rows.append((tag["tag_id"], prior.name, prior.in_area, prior.silent, tag["adequacy_expected"], said["missed"], said["outside"], said["silent"], cautious))
+    return pd.DataFrame(rows, columns=["tag_id", "prior", "prior_in_area", "prior_silent", "adequacy_expected", "missed", "outside", "silent", "missed_cautious"])

@@ -25,7 +25,7 @@ HEIGHTS_M = (60.0, 100.0)
 TURNING_DEG_PER_S = 8.0
 # Spacing of lines and of laps within a block, and how far apart the middles of blocks are tried, in spacings. Our choice.
 SPACING_M = 400.0
-MOST_MIDDLES = 16
+MOST_MIDDLES = 12
 STYLES = ("lines", "loop")
 
 
@@ -43,6 +43,12 @@ class Candidate:
     bearing_deg: float
     take_off_m: tuple[float, float]
     waypoints_m: np.ndarray
+
+    def outline_m(self) -> np.ndarray:
+        """Corners of the block without the way there and back, closed; array (5, 2). [m]"""
+        west, south = self.waypoints_m[1:-1].min(axis=0)
+        east, north = self.waypoints_m[1:-1].max(axis=0)
+        return np.array([(west, south), (west, north), (east, north), (east, south), (west, south)])
 
     @property
     def length_m(self) -> float:
@@ -158,7 +164,7 @@ def adequacy_after(listening: Listening, tags: list[Sought], easting_m, northing
     return after
 
 
-def share_left(listening: Listening, model: SignalModel, tag: Unplaced, seed: int = 0, trials: int = 12, places: int = 150) -> float:
+def share_left(listening: Listening, model: SignalModel, tag: Unplaced, seed: int = 0, trials: int = 8, places: int = 100) -> float:
     """Share of a tag's region that would be left after this flight, on the average over where in it the tag may be; 0 to 1.
 
     Some of the draws serve as the truth in turn: the flight is simulated there, every draw is weighted by how well it explains what was heard and not heard,
@@ -169,26 +175,24 @@ def share_left(listening: Listening, model: SignalModel, tag: Unplaced, seed: in
     draws = draws[generator.permutation(len(draws))[:places]]
     gain = model.gain_db(sightlines(listening, draws[:, 0], draws[:, 1]))
     scatter, thresholds = model.scatter(tag.tag_type), model.thresholds_db(listening)
-    left = []
-    for truth in range(min(trials, len(draws))):
-        strength = _simulated(gain[:, truth], thresholds, listening.step_m, scatter, generator)
-        weight = log_evidence(strength[:, None], gain, thresholds[:, None], listening.step_m[:, None], scatter)
-        weight = weight - logsumexp(weight)
-        left.append(float(np.exp(-(np.exp(weight) * weight).sum())) / len(draws))
-    return float(np.mean(left))
+    strengths = _simulated(gain[:, :trials], thresholds, listening.step_m, scatter, generator)
+    lanes = np.broadcast_to(gain[:, None, :], (len(gain), strengths.shape[1], gain.shape[1]))
+    weight = log_evidence(strengths[:, :, None], lanes, thresholds[:, None, None], listening.step_m[:, None, None], scatter)
+    weight = weight - logsumexp(weight, axis=1, keepdims=True)
+    return float(np.exp(-(np.exp(weight) * weight).sum(axis=1)).mean() / len(draws))
 
 
 def _simulated(gain_db, threshold_db, step_m, scatter, generator) -> np.ndarray:
-    """Strengths that a flight would log of a tag by the signal model itself, NaN where not heard; shape (records,). [dB]"""
-    count = len(gain_db)
-    power = scatter.power_mean_db + np.hypot(scatter.power_sd_db, scatter.power_drift_sd_db) * generator.standard_normal()
-    keep, fresh, shadow = np.exp(-step_m / scatter.shadowing_length_m), generator.standard_normal(count), np.zeros(count)
+    """Strengths that a flight would log of tags at some places by the signal model itself, NaN where not heard; shape (records, places). [dB]"""
+    count, tags = gain_db.shape
+    power = scatter.power_mean_db + np.hypot(scatter.power_sd_db, scatter.power_drift_sd_db) * generator.standard_normal(tags)
+    keep, fresh, shadow = np.exp(-step_m / scatter.shadowing_length_m), generator.standard_normal((count, tags)), np.zeros((count, tags))
     for row in range(count):
         before = shadow[row - 1] if row else 0.0
         shadow[row] = keep[row] * before + scatter.shadowing_sd_db * np.sqrt(1.0 - keep[row] ** 2) * fresh[row]
-    strength = power + gain_db + shadow + scatter.noise_sd_db * generator.standard_normal(count)
-    heard = strength > threshold_db + scatter.softness_db * generator.standard_normal(count)
-    return np.where(heard & (generator.random(count) >= scatter.miss_share), strength, np.nan)
+    strength = power + gain_db + shadow + scatter.noise_sd_db * generator.standard_normal((count, tags))
+    heard = strength > threshold_db[:, None] + scatter.softness_db * generator.standard_normal((count, tags))
+    return np.where(heard & (generator.random((count, tags)) >= scatter.miss_share), strength, np.nan)
 
 
 def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: list[Unplaced], model: SignalModel, easting_m, northing_m,

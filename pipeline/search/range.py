@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.radio import Listening, SignalModel, steps_along
-from pipeline.search.detection import cautious_detection, log_nothing_heard, power_nodes, probability_heard
+from pipeline.search.detection import probability_heard
+from pipeline.search.silence import along_the_track, heard_at_all, strengths_of
 
 LONGEST_M = 20_000.0
 GOLDEN_ANGLE_DEG = 137.508  # successive azimuths by this angle cover the horizon evenly however many there are
@@ -61,9 +62,8 @@ def lateral_range(model: SignalModel, tag_type: str, height_above_ground_m: floa
     azimuth = (np.arange(len(along)) * GOLDEN_ANGLE_DEG) % 360.0 if azimuth_known else np.full(len(along), np.nan)
     a_pass = _listening(np.zeros(len(along)), along, height_above_ground_m, azimuth)
     offset = np.concatenate([[0.0], np.geomspace(10.0, LONGEST_M, points - 1)])
-    _, weights = power_nodes(model, tag_type)
-    log_nothing = log_nothing_heard(a_pass, model, offset, np.zeros(points), tag_type)
-    return pd.DataFrame({"offset_m": offset, "probability": cautious_detection(log_nothing, weights)})
+    tags = strengths_of((model,), tag_type)
+    return pd.DataFrame({"offset_m": offset, "probability": heard_at_all(along_the_track(a_pass, tags, offset, np.zeros(points)), tags)})
 
 
 def sweep_width_m(lateral: pd.DataFrame) -> float:

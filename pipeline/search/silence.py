@@ -98,7 +98,8 @@ def one_look_per_pass(listening: Listening, strengths: Strengths, easting_m, nor
     def of_cells(gain_db):
         found = np.zeros((len(strengths.models), strengths.power_db.shape[1], gain_db.shape[2]))
         for number, (scatter, sd, window) in enumerate(zip(scatters, sds, windows)):
-            margin = gain_db[:, number] - thresholds[:, number, None]
+            # Of records with the same margin, as when hovering, the last is the peak.
+            margin = gain_db[:, number] - thresholds[:, number, None] + 1e-9 * np.arange(len(gain_db))[:, None]
             record, cell = np.nonzero(margin >= maximum_filter1d(margin, size=window, axis=0, mode="nearest"))
             for node, power in enumerate(strengths.power_db[number]):
                 below = log_ndtr(-(margin[record, cell] + power) / sd)

@@ -1,4 +1,4 @@
-"""The test of the search on beacons: said to be heard with what probability, and heard or not.
+"""The test of the search on beacons: said to be heard with what probability by a model that never saw the beacon, and heard or not.
 
     tables/   search_validation, search_validation_bands, well_searched_beacons; the same in work/
 """
@@ -8,52 +8,52 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.calibration import stands_in
-from pipeline.radio import SignalModel
+from pipeline.calibration import HeldOutModels, stands_in
 from pipeline.search import band_table, detection_at, well_searched_beacons
 from pipeline.stages.search_looks import Listened
 from pipeline.stages.workspace import Workspace
 
-TESTS = ["tag_id", "flight_id", "place_id", "tag_type", "detection_independent", "detection_cautious", "heard", "records_heard", "records_listened"]
-BAND_COLUMNS = ["band", "predicted_mean", "tags", "heard", "share", "share_low", "share_high", "agrees"]
+TESTS = ["tag_id", "flight_id", "place_id", "tag_type", "detection_independent", "detection_expected", "detection_cautious", "heard", "records_heard", "records_listened"]
+BAND_COLUMNS = ["version", "band", "predicted_mean", "tags", "heard", "share", "share_low", "share_high", "agrees"]
 
 
-def write_search_test(workspace: Workspace, listened: Listened, beacons: pd.DataFrame, model: SignalModel) -> None:
+def write_search_test(workspace: Workspace, records: pd.DataFrame, track: pd.DataFrame, beacons: pd.DataFrame, models: HeldOutModels) -> None:
     """Leave the test and its two summaries."""
-    tested = beacons_searched_for(listened, beacons, model)
-    bands = band_table(tested["detection_cautious"], tested["heard"]) if len(tested) else pd.DataFrame(columns=BAND_COLUMNS)
+    tested = beacons_searched_for(records, track, beacons, models)
+    parts = [band_table(tested[f"detection_{version}"], tested["heard"]).assign(version=version) for version in ("expected", "cautious")] if len(tested) else []
+    bands = pd.concat(parts)[BAND_COLUMNS] if parts else pd.DataFrame(columns=BAND_COLUMNS)
     summary = pd.DataFrame([well_searched_beacons(tested)])
     for name, table in (("search_validation", tested), ("search_validation_bands", bands), ("well_searched_beacons", summary)):
         workspace.write_work(name, table)
         workspace.write_table(name, table)
 
 
-def beacons_searched_for(listened: Listened, beacons: pd.DataFrame, model: SignalModel) -> pd.DataFrame:
-    """One row per beacon and flight that listened to it: detection at its surveyed place, and whether it was heard."""
-    parts = [part.assign(**_detection(part, model)) for _, part in _beacon_flights(listened, beacons).groupby(["flight_id", "key"], sort=True)]
-    if not parts:
-        return pd.DataFrame(columns=TESTS).astype({"detection_cautious": float, "detection_independent": float, "heard": bool})
-    return pd.concat(parts).sort_values(["tag_id", "flight_id", "place_id"], kind="stable").reset_index(drop=True)[TESTS]
+def beacons_searched_for(records: pd.DataFrame, track: pd.DataFrame, beacons: pd.DataFrame, models: HeldOutModels) -> pd.DataFrame:
+    """One row per beacon and flight that listened to it: detection at its surveyed place, and whether it was heard.
 
-
-def _beacon_flights(listened: Listened, beacons: pd.DataFrame) -> pd.DataFrame:
-    rows, keys = [], {}
-    first_utc = listened.records.groupby(["tag_id", "flight_id"])["time_utc"].min()
+    Every beacon is asked about with the model and the corrections that were found without its place.
+    """
+    rows, known = [], {}
     for beacon in beacons.itertuples():
-        for flight_id, listening in listened.of_tag(beacon.tag_id).items():
-            if not stands_in(beacon, first_utc[beacon.tag_id, flight_id]):
-                continue
-            # Beacons listened to in the same records are asked about together.
-            same = (str(beacon.tag_type), *(array.tobytes() for array in (listening.easting_m, listening.northing_m, listening.threshold_db)))
-            height_m = beacon.height_above_ground_m if np.isfinite(beacon.height_above_ground_m) else 0.0
-            rows.append({"tag_id": beacon.tag_id, "flight_id": flight_id, "place_id": beacon.place_id, "tag_type": beacon.tag_type, "easting_m": beacon.easting_m,
-                         "northing_m": beacon.northing_m, "height_m": height_m, "heard": bool(listening.heard.any()), "records_heard": int(listening.heard.sum()),
-                         "records_listened": len(listening), "key": keys.setdefault(same, len(keys)), "listening": listening})
-    return pd.DataFrame(rows, columns=["tag_id", "flight_id", "place_id", "tag_type", "easting_m", "northing_m", "height_m", "heard", "records_heard",
-                                       "records_listened", "key", "listening"])
+        lags = tuple(sorted(models.corrections_for(beacon.place_id).lags_s.items()))
+        if lags not in known:
+            known[lags] = Listened(records, track, models.corrections_for(beacon.place_id))
+        rows += _one_beacon(beacon, known[lags], models)
+    tested = pd.DataFrame(rows, columns=TESTS)
+    if tested.empty:
+        return tested.astype({"detection_cautious": float, "detection_expected": float, "detection_independent": float, "heard": bool})
+    return tested.sort_values(["tag_id", "flight_id", "place_id"], kind="stable").reset_index(drop=True)
 
 
-def _detection(part: pd.DataFrame, model: SignalModel) -> dict:
-    independent, cautious = detection_at([part["listening"].iloc[0]], model, part["easting_m"], part["northing_m"], str(part["tag_type"].iloc[0] or ""),
-                                         part["height_m"].to_numpy(float))
-    return {"detection_independent": independent, "detection_cautious": cautious}
+def _one_beacon(beacon, listened: Listened, models: HeldOutModels) -> list[tuple]:
+    height_m = beacon.height_above_ground_m if np.isfinite(beacon.height_above_ground_m) else 0.0
+    own = listened.records[listened.records["tag_id"] == beacon.tag_id]
+    first_utc, rows = own.groupby("flight_id")["time_utc"].min(), []
+    for flight_id, listening in listened.of_tag(beacon.tag_id).items():
+        if not stands_in(beacon, first_utc[flight_id]):
+            continue
+        said = detection_at([listening], models.for_place(beacon.place_id).model, beacon.easting_m, beacon.northing_m, str(beacon.tag_type or ""), height_m,
+                            models.drawn(beacon.place_id))
+        rows.append((beacon.tag_id, flight_id, beacon.place_id, beacon.tag_type, float(said.independent[0]), float(said.expected[0]), float(said.cautious[0]),
+                     bool(listening.heard.any()), int(listening.heard.sum()), len(listening)))
+    return rows

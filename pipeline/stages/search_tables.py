@@ -1,7 +1,7 @@
 """Was the ground really searched, and what does silence mean? Worked out with the signal model of the campaign, one tag type at a time.
 
     work/     searched (probability of detection, cell by cell; grid in searched_grid.json), searched_areas (polygons, survey CRS)
-    tables/   searched_area, cumulative_area, detection_ranges, not_found, silence_explained, search_validation (+ _bands), well_searched_beacons;
+    tables/   next_flight (see next_flight.py), searched_area, cumulative_area, detection_ranges, not_found, silence_explained, search_validation (+ _bands), well_searched_beacons;
               the same in work/
 """
 
@@ -17,9 +17,10 @@ import shapely
 from pipeline.calibration import HeldOutModels
 from pipeline.radio import SignalModel
 from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, StatedPrior, area_table, cumulative_area, explanation_table, ground_round_track,
-                             ground_searched, not_found_table, prior_over_area, range_table, search_grid)
+                             ground_searched, not_found_table, prior_from_last_fix, prior_over_area, range_table, search_grid, share_interval, stated_probability)
 from pipeline.search.ground import THRESHOLDS
 from pipeline.stages.ground_files import Ground
+from pipeline.stages.next_flight import write_next_flight
 from pipeline.stages.search_looks import Listened, antenna_known
 from pipeline.stages.search_on_beacons import write_search_test
 from pipeline.stages.workspace import Workspace
@@ -29,11 +30,12 @@ MOST_CELLS_CUMULATIVE = 150  # the curve asks for the same again at every point 
 EVERY_MIN = 5.0
 MARGIN_M = 500.0
 
-AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_independent_ha", "area_50_one_look_ha", "area_90_one_look_ha", "area_50_cautious_ha",
+AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_independent_ha", "area_50_expected_ha", "area_90_expected_ha", "area_50_cautious_ha",
         "area_90_cautious_ha", "mean_cautious", "share_50_cautious", "share_90_cautious"]
 CUMULATIVE = ["tag_type", "flight_id", "minutes", "area_50_ha", "area_90_ha"]
 RANGES = ["tag_type", "height_m", "d50_m", "d50_low_m", "d50_high_m", "d90_m", "d90_low_m", "d90_high_m", "sweep_width_m", "sweep_width_low_m", "sweep_width_high_m"]
-SEARCHED = ["flight_id", "tag_type", "row", "column", "independent", "one_look_per_pass", "cautious"]
+FALSE = ["decoys", "records_listened", "records_heard", "share", "share_low", "share_high", "decoys_heard"]
+SEARCHED = ["flight_id", "tag_type", "row", "column", "independent", "expected", "cautious"]
 
 
 @dataclass(frozen=True)
@@ -63,12 +65,14 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     _leave_ground(workspace, found, ground)
     tables = {"searched_area": _joined([each.area for each in found], AREA), "cumulative_area": _joined([each.cumulative for each in found], CUMULATIVE),
               "detection_ranges": _joined([each.ranges for each in found], RANGES)}
-    missing = not_found_table(missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None))
-    tables |= {"not_found": missing, "silence_explained": explanation_table(missing, stated_priors(workspace.survey))}
+    silent = missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None, _last_seen(workspace))
+    missing = not_found_table(silent)
+    tables |= {"not_found": missing, "silence_explained": explanation_table(missing, stated_priors(workspace.survey)), "false_detections": false_detections(tags, records)}
     for name, table in tables.items():
         workspace.write_work(name, table)
         workspace.write_table(name, table)
-    write_search_test(workspace, listened, beacons, model)
+    write_search_test(workspace, records, track, beacons, models)
+    write_next_flight(workspace, models, listened, silent, tags, fixes, ground, area)
 
 
 def stated_priors(survey) -> tuple[StatedPrior, ...]:
@@ -98,8 +102,8 @@ def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalMod
     looks = listened.of_type(tag_ids)
     if not looks:
         return None
-    search = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS))
-    coarse = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS_CUMULATIVE))
+    search = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS), tuple(draws))
+    coarse = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS_CUMULATIVE), tuple(draws))
     listenings = {flight_id: look.listening for flight_id, look in looks.items()}
     searched = ground_searched(search, listenings, tag_type)
     growth = cumulative_area(coarse, listenings, {flight_id: look.minutes for flight_id, look in looks.items()}, tag_type, EVERY_MIN)
@@ -112,24 +116,70 @@ def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalMod
                         _polygons(searched, search.grid, tag_type), growth.assign(tag_type=tag_type), ranges)
 
 
-def missing_tags(tags: pd.DataFrame, fixes: pd.DataFrame, listened: Listened, searches: dict[str, GroundSearch], has_study_area: bool) -> list[MissingTag]:
-    """Animals of the register that no flight heard, with the detection by the flights that listened to them. Every cell of the ground is taken as equally likely."""
+@dataclass(frozen=True)
+class LastSeen:
+    """Sightings of living animals, and how far each species wanders in a day. [m]"""
+
+    sightings: pd.DataFrame
+    movement_m_per_day: dict
+
+    def prior(self, tag: dict, grid: SearchGrid, until_utc) -> tuple[np.ndarray, str, float] | None:
+        """(where the animal may be, in words, days since it was seen); None when it was not seen alive or its species' movement is not stated."""
+        own = self.sightings[(self.sightings["tag_id"] == tag["tag_id"]) & (self.sightings["state"] == "alive") & self.sightings["easting_m"].notna()]
+        movement = self.movement_m_per_day.get(str(tag["species"] or ""))
+        if own.empty or movement is None or pd.isna(until_utc):
+            return None
+        last = own.sort_values("time_utc", kind="stable").iloc[-1]
+        days = float(max((until_utc - last["time_utc"]) / pd.Timedelta(days=1), 0.0))
+        sd_m = float(last["position_sd_m"]) if np.isfinite(last["position_sd_m"]) else 0.0
+        # The sighting's own spread as a ring of eight places with the same variance along each axis.
+        angle = np.arange(8) * np.pi / 4.0
+        places = np.array([last["easting_m"], last["northing_m"]]) + np.sqrt(2.0) * sd_m * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        prior, inside = prior_from_last_fix(grid.easting_m, grid.northing_m, grid.cell_m, places, days, movement)
+        return prior, f"seen {last['time_utc']:%Y-%m-%d}, spread by {movement:.0f} m a day over {days:.0f} days; {stated_probability(inside)} of that lies in the ground asked about", days
+
+
+def _last_seen(workspace: Workspace) -> LastSeen:
+    return LastSeen(workspace.read_work("sightings"), dict(workspace.survey.movement.species_movement_m_per_day))
+
+
+def missing_tags(tags: pd.DataFrame, fixes: pd.DataFrame, listened: Listened, searches: dict[str, GroundSearch], has_study_area: bool, seen: LastSeen | None = None) -> list[MissingTag]:
+    """Animals of the register that no flight heard, with the detection by the flights that listened to them.
+
+    Where an animal was seen alive and the survey file says how far its species wanders, it is looked for round that place; elsewhere every cell of the ground is taken as equally likely.
+    """
     heard = set(fixes.loc[fixes["records_heard"].fillna(0) > 0, "tag_id"])
     silent = tags[(tags["role"] == "animal") & ~tags["tag_id"].isin(heard)].sort_values("tag_id", kind="stable")
     last_utc = fixes["time_end_utc"].max()
-    text = "anywhere in the study area alike" if has_study_area else f"anywhere within {MARGIN_M:.0f} m of the ground flown over alike"
+    anywhere = "anywhere in the study area alike" if has_study_area else f"anywhere within {MARGIN_M:.0f} m of the ground flown over alike"
     missing = []
     for tag in silent.to_dict("records"):
-        listenings = listened.of_tag(tag["tag_id"])
-        search = searches.get(str(tag["tag_type"] or ""))
+        listenings, tag_type = listened.of_tag(tag["tag_id"]), str(tag["tag_type"] or "")
+        search = searches.get(tag_type)
         cells = int(search.grid.inside.sum()) if search else 1
-        detection = search.detection(list(listenings.values()), str(tag["tag_type"] or "")) if search and listenings else None
-        nothing = np.zeros(cells)
+        detection = search.detection(list(listenings.values()), tag_type) if search and listenings else None
+        known = seen.prior(tag, search.grid, last_utc) if seen and search else None
+        prior, text, days = known or (prior_over_area(cells), anywhere, np.nan)
+        views = [np.zeros(cells)] * 3 if detection is None else [detection.independent, detection.expected, detection.cautious]
         missing.append(MissingTag(
             str(tag["tag_id"]), str(tag["animal_id"] or ""), str(tag["species"] or ""), sum(len(each) for each in listenings.values()) if detection else 0,
-            prior_over_area(cells), text, detection.independent if detection else nothing, detection.cautious if detection else nothing,
-            battery_used=_battery_used(tag, last_utc)))
+            prior, text, *views, days_since_heard=days, battery_used=_battery_used(tag, last_utc),
+            cells_m=np.stack([search.grid.easting_m, search.grid.northing_m], axis=1) if known else None))
     return missing
+
+
+def false_detections(tags: pd.DataFrame, records: pd.DataFrame) -> pd.DataFrame:
+    """How often a tag known to be switched off seemed to be heard: one row over all decoys, none without decoys that were listened to.
+
+    Columns: decoys, records_listened, records_heard, share, share_low, share_high (exact 95 %, records taken as independent), decoys_heard.
+    """
+    usable = records[records["usable"].to_numpy(bool)]
+    own = usable[usable["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])]
+    if own.empty:
+        return pd.DataFrame(columns=FALSE)
+    listened, heard = len(own), int(own["heard"].sum())
+    low, high = share_interval(heard, listened)
+    return pd.DataFrame([(own["tag_id"].nunique(), listened, heard, heard / listened, low, high, own.loc[own["heard"].astype(bool), "tag_id"].nunique())], columns=FALSE)
 
 
 def _battery_used(tag: dict, last_utc) -> float:
@@ -141,7 +191,7 @@ def _battery_used(tag: dict, last_utc) -> float:
 def _cells(searched: dict, grid: SearchGrid, tag_type: str) -> pd.DataFrame:
     rows, columns = np.nonzero(grid.inside)
     parts = [pd.DataFrame({"flight_id": flight_id, "tag_type": tag_type, "row": rows, "column": columns, "independent": found.independent,
-                           "one_look_per_pass": found.one_look_per_pass, "cautious": found.cautious}) for flight_id, found in searched.items()]
+                           "expected": found.expected, "cautious": found.cautious}) for flight_id, found in searched.items()]
     return pd.concat(parts, ignore_index=True)
 
 
