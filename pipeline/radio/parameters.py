@@ -74,7 +74,7 @@ def standard_parameters(tag_types, *, power_guess_db: float, threshold_guess_db:
         chosen += [
             Parameter("ahead_db", "plain", 4.0, 4.0, "dB", "antenna: ahead less behind, half"),
             Parameter("ahead_squared_db", "plain", 0.0, 3.0, "dB", "antenna: ends less sides"),
-            Parameter("azimuth_bias_deg", "plain", 0.0, 10.0, "degrees", "antenna: where it points, less the azimuth in the log"),
+            Parameter("azimuth_bias_deg", "plain", 0.0, 10.0, "degrees", "antenna: azimuth bias"),
         ]
     chosen += [Parameter("below_db", "plain", 0.0, 3.0, "dB", "antenna: straight below less horizon")]
     if relief:

@@ -80,7 +80,7 @@ def instruments_part(workspace, book):
     if table.empty:
         return book.words(None)
     workspace.write_table("instrument_findings", table)
-    frame = table.assign(value=[two_figures(value) if unit != "share" and unit != "share of heard" else f"{value:.2f}" for value, unit in zip(table["estimate"], table["unit"])],
+    frame = table.assign(value=[two_figures(value).replace("-", "−") if unit != "share" and unit != "share of heard" else f"{value:.2f}" for value, unit in zip(table["estimate"], table["unit"])],
                          error=["–" if np.isnan(error) else f"{error:.2g}" for error in table["standard_error"]])
     shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
         "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
