@@ -9,7 +9,7 @@ from scipy.optimize import curve_fit
 from pipeline.calibration import Heard, record_residuals
 from pipeline.location import log_likelihood
 from pipeline.radio import Scatter, log_evidence, path_gain_db, sightlines
-from pipeline.search.detection import power_nodes
+from pipeline.search.silence import strengths_of
 from pipeline.simulate import matched_physics, simulate_strengths, stream
 from tests.radio_sample import listening, signal_model
 
@@ -88,7 +88,8 @@ LOG_NORMAL = [(4.0, 1.842), (6.0, 4.145), (8.0, 7.368)]   # 3.14: sd in dB, mean
 @pytest.mark.parametrize("sd_db, above_db", LOG_NORMAL)
 def test_the_powers_that_detection_is_averaged_over_are_normal_in_decibels(sd_db, above_db):
     """3.14: their mean in dB is that of the type; in watts it lies higher. Forty nodes in place of the usual seven, for the digits of the row."""
-    power_db, weights = power_nodes(signal_model(power_sd_db=sd_db, power_mean_db={"collar": -20.0}), "collar", count=40)
+    strengths = strengths_of([signal_model(power_sd_db=sd_db, power_mean_db={"collar": -20.0})], "collar", count=40)
+    power_db, weights = strengths.power_db[0], np.exp(strengths.log_weight[0])
     assert weights @ power_db == pytest.approx(-20.0, abs=1e-9)
     assert 10 * np.log10(weights @ 10 ** (power_db / 10)) + 20.0 == pytest.approx(sd_db**2 * np.log(10) / 20, abs=1e-6)
     assert sd_db**2 * np.log(10) / 20 == pytest.approx(above_db, abs=6e-4)
