@@ -1,13 +1,19 @@
 """The fate tables of the localisation stage: triage and the list to walk with, from fixes, pulses, sightings and draws."""
 
+import json
+import xml.etree.ElementTree as ET
 from types import SimpleNamespace
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
+import shapely
 
 from pipeline.columns import FIXES, TAGS, conform
 from pipeline.fate import PULSES
+from pipeline.geodesy import choose_projection
 from pipeline.stages.fate_tables import write_fate
 
 START = pd.Timestamp("2026-05-01T06:00:00Z")
@@ -19,12 +25,16 @@ class Shelf:
 
     def __init__(self, folder, sightings):
         self.survey = SimpleNamespace(movement=SimpleNamespace(significance=0.05))
-        self.folder, self.work, self.tables = folder, {"sightings": sightings}, {}
+        self.folder, self.work, self.tables = folder, {"sightings": sightings, "regions": NO_REGIONS}, {}
 
     def read_work(self, name):
         return self.work[name]
 
     def path_to_read(self, relative):
+        return self.folder / relative
+
+    def path_to_write(self, relative):
+        (self.folder / relative).parent.mkdir(exist_ok=True)
         return self.folder / relative
 
     def write_work(self, name, frame):
@@ -49,6 +59,8 @@ def pulses(fate):
 
 
 TAGS_TABLE = conform(pd.DataFrame([{"tag_id": "H1", "animal_id": "one", "role": "animal", "pulse_rate_live_per_min": 40.0, "pulse_rate_mortality_per_min": 80.0}, {"tag_id": "D1", "role": "decoy"}]), TAGS)
+NO_REGIONS = gpd.GeoDataFrame({"tag_id": [], "flight_id": [], "probability": []}, geometry=[])
+PROJECTION = choose_projection([57.0], [-4.0])
 NO_SIGHTINGS = pd.DataFrame({"time_utc": pd.Series(dtype="datetime64[us, UTC]"), "tag_id": pd.Series(dtype="string"), "state": pd.Series(dtype="string")})
 
 
@@ -60,7 +72,7 @@ def written(tmp_path):
         draws = {f"H1|{flight_id}": generator.normal([step_m * day, 0.0], sd_m, (300, 2)) for day, flight_id in enumerate(FLIGHTS)}
         np.savez(tmp_path / "work" / "draws.npz", **draws)
         shelf = Shelf(tmp_path, sightings)
-        write_fate(shelf, fixes(sd_m, step_m), pulses(fate), TAGS_TABLE)
+        write_fate(shelf, fixes(sd_m, step_m), pulses(fate), TAGS_TABLE, PROJECTION)
         assert shelf.work["fate_triage"].equals(shelf.tables["fate_triage"])
         return shelf.tables
     return write
@@ -73,11 +85,34 @@ def test_a_mortality_rate_from_one_well_known_place_is_to_be_retrieved(written):
     assert list(tables["retrieval_list"]["tag_id"]) == ["H1"]
 
 
-@pytest.mark.parametrize("sd_m, step_m", [(10.0, 2000.0), (150.0, 0.0)])
+@pytest.mark.parametrize("sd_m, step_m", [(10.0, 2000.0), (400.0, 0.0)])
 def test_a_tag_that_moved_or_whose_places_are_too_vague_is_checked_soon(written, sd_m, step_m):
     tables = written(sd_m=sd_m, step_m=step_m)
     assert list(tables["fate_triage"]["class"]) == ["Check soon"]
     assert tables["fate_triage"]["why"].iloc[0].endswith("That it stayed in one place is not shown to 100 m.")
+
+
+def test_a_mortality_rate_kept_up_over_days_without_a_movement_shown_is_to_be_retrieved(written):
+    why = written(sd_m=60.0)["fate_triage"].iloc[0]
+    assert why["class"] == "Retrieve" and "kept up over 1 days; no movement shown over its last 2 flights, where one of" in why["why"]
+    assert 100.0 < why["unmoved_detectable_m"] < 500.0 and why["same_place_flights"] == 0
+
+
+def test_the_search_areas_are_written_for_a_hand_held_receiver(written, tmp_path):
+    written()
+    root = ET.parse(tmp_path / "tables" / "search_areas.gpx").getroot()
+    name = "{http://www.topografix.com/GPX/1/1}"
+    point = root.find(f"{name}wpt")
+    assert (float(point.get("lat")), float(point.get("lon"))) == pytest.approx((57.0, -4.0)) and point.find(f"{name}name").text == "H1"
+    ring = [(float(each.get("lat")), float(each.get("lon"))) for each in root.find(f"{name}trk").iter(f"{name}trkpt")]
+    assert ring[0] == ring[-1] and len(ring) == 49
+    # WGS84 by pyproj's own geodesic, not by the project's projection.
+    distance_m = pyproj.Geod(ellps="WGS84").inv(np.full(49, -4.0), np.full(49, 57.0), [lon for _, lon in ring], [lat for lat, _ in ring])[2]
+    assert np.abs(np.asarray(distance_m) - 24.5).max() < 0.2
+    features = json.loads((tmp_path / "tables" / "search_areas.geojson").read_text())["features"]
+    assert [each["geometry"]["type"] for each in features] == ["Point", "Polygon"]
+    assert shapely.geometry.shape(features[1]["geometry"]).exterior.is_ccw
+    assert "Not dead until proved on the ground" in features[0]["properties"]["note"]
 
 
 def test_a_live_tag_calls_for_no_walk(written):

@@ -14,7 +14,7 @@ from pipeline.search import (CAMPAIGN, GroundSearch, MissingTag, area_table, ban
                              probability_heard, range_table, search_adequacy, search_grid, silence_sentence, stated_probability, well_searched_beacons)
 from pipeline.search import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 from pipeline.search.detection import independent_detection
-from pipeline.search.range import distance_at
+from pipeline.search.range import distance_at, half_normal_summary, logistic_summary
 
 MODEL = SignalModel(exponent=2.5, ahead_db=6.0, ahead_squared_db=0.0, below_db=-3.0, power_mean_db={"small": -20.0, "large": -10.0}, power_sd_db=4.0,
                     power_drift_sd_db=1.5, shadowing_sd_db=5.0, shadowing_length_m=120.0, noise_sd_db=3.0, threshold_db=-92.0, threshold_shift_db=0.0,
@@ -208,6 +208,19 @@ def test_the_range_table_carries_intervals_from_drawn_models():
     draws = [replace(PLAIN, power_mean_db={"small": -20.0 + shift}) for shift in (-2.0, 0.0, 2.0)]
     row = range_table(PLAIN, draws, ["small"], 80.0, 72.0).iloc[0]
     assert row["d50_low_m"] < row["d50_m"] < row["d50_high_m"]
+
+
+def test_the_logistic_summary_has_its_half_near_that_of_the_curve_and_falls_with_distance():
+    curve = detection_curve(replace(PLAIN, miss_share=0.0), "small", 10.0, azimuth_known=False)
+    half_m, slope = logistic_summary(curve)
+    assert half_m == pytest.approx(distance_at(curve, 0.5), rel=0.03) and slope < 0
+    assert np.isnan(logistic_summary(curve.assign(probability=0.0))[0])
+
+
+def test_a_half_normal_lateral_curve_gives_back_its_own_sigma():
+    offset_m = np.arange(0.0, 3000.0, 1.0)
+    on_line, sigma_m = half_normal_summary(pd.DataFrame({"offset_m": offset_m, "probability": 0.8 * np.exp(-0.5 * (offset_m / 300.0) ** 2)}))
+    assert on_line == 0.8 and sigma_m == pytest.approx(300.0, rel=1e-4)
 
 
 # animals not found

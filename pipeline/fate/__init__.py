@@ -3,14 +3,16 @@
     pulse_table      live, mortality or unclear for every tag and flight
     triage           every animal's tag in one class, the most urgent first
     retrieval_list   positions and circles for the walk
+    search_areas     the same as GPX and GeoJSON
 """
 
 from pipeline.fate.flights import PULSES, pulse_table
 from pipeline.fate.pulse import PulseVerdict, count_passes, mode_probabilities, read_pulses
 from pipeline.fate.retrieval import RETRIEVAL, retrieval_list
+from pipeline.fate.search_areas import SearchArea, search_areas, to_geojson, to_gpx
 from pipeline.fate.triage import CLASSES, TRIAGE, triage
 
 __all__ = [
-    "CLASSES", "PULSES", "PulseVerdict", "RETRIEVAL", "TRIAGE", "count_passes", "mode_probabilities", "pulse_table",
-    "read_pulses", "retrieval_list", "triage",
+    "CLASSES", "PULSES", "PulseVerdict", "RETRIEVAL", "SearchArea", "TRIAGE", "count_passes", "mode_probabilities", "pulse_table",
+    "read_pulses", "retrieval_list", "search_areas", "to_geojson", "to_gpx", "triage",
 ]

@@ -31,6 +31,9 @@ class TagEvidence:
     seen_utc: pd.Timestamp
     same_place_flights: int
     minimum_detectable_m: float
+    unmoved_flights: int                # the last flights between which no step shows a movement, however large one would have had to be
+    unmoved_detectable_m: float         # the largest of the movements that each of these steps would have shown
+    mortality_days: float               # from the first to the last flight with the mortality verdict
     live_rate_per_min: float
     mortality_rate_per_min: float
     frequency_mhz: float
@@ -57,6 +60,7 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
     first_mortality = mortality["first_utc"].min()
     alive_utc = seen.loc[seen["state"] == "alive", "time_utc"].max()
     still_flights, still_m = _still(tag["tag_id"], stillness)
+    unmoved_flights, unmoved_m = _still(tag["tag_id"], stillness, "unmoved_flights", "unmoved_detectable_m")
     ground = seen[seen["state"].isin(["dead", "tag only"])]
     last_state = clear["fate"].iloc[-1] if len(clear) else ""
     return TagEvidence(
@@ -71,7 +75,8 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
         last_live_utc=_latest(live["last_utc"].max(), alive_utc), first_mortality_utc=first_mortality,
         alive_after_mortality=bool(pd.notna(alive_utc) and pd.notna(first_mortality) and alive_utc > mortality["last_utc"].max()),
         seen_state=ground["state"].iloc[-1] if len(ground) else "", seen_utc=ground["time_utc"].iloc[-1] if len(ground) else pd.NaT,
-        same_place_flights=still_flights, minimum_detectable_m=still_m,
+        same_place_flights=still_flights, minimum_detectable_m=still_m, unmoved_flights=unmoved_flights, unmoved_detectable_m=unmoved_m,
+        mortality_days=float((mortality["first_utc"].max() - first_mortality) / pd.Timedelta(days=1)) if len(mortality) else 0.0,
         live_rate_per_min=_number(tag, "pulse_rate_live_per_min"), mortality_rate_per_min=_number(tag, "pulse_rate_mortality_per_min"),
         frequency_mhz=_number(tag, "frequency_mhz"), expected_end_utc=pd.to_datetime(tag.get("expected_end_utc"), utc=True),
     )
@@ -83,11 +88,11 @@ def _seen(tag_id, sightings):
     return sightings[sightings["tag_id"] == tag_id].sort_values("time_utc", kind="stable")
 
 
-def _still(tag_id, stillness):
-    if stillness is None or not (stillness["tag_id"] == tag_id).any():
+def _still(tag_id, stillness, flights="same_place_flights", detectable_m="minimum_detectable_m"):
+    if stillness is None or flights not in stillness.columns or not (stillness["tag_id"] == tag_id).any():
         return 0, np.nan
     row = stillness[stillness["tag_id"] == tag_id].iloc[0]
-    return int(row["same_place_flights"]), float(row["minimum_detectable_m"])
+    return int(row[flights]), float(row[detectable_m])
 
 
 def _latest(*times):

@@ -23,6 +23,9 @@ RETRIEVAL = {
     "region_95_ha": "float",
     "status": "text",
     "note": "text",
+    "last_live_utc": "time",           # between this and the next the mortality rate began
+    "first_mortality_utc": "time",
+    "other_explanations": "text",
 }
 
 
@@ -45,7 +48,7 @@ def retrieval_list(triage_table, fixes, pulses=None, *, classes=("Retrieve", "Ch
     rows = []
     for case in triage_table[triage_table["class"].isin(classes)].to_dict("records"):
         place = _best_fix(case["tag_id"], fixes, pulses)
-        rows.append({name: case[name] for name in ("urgency", "tag_id", "animal_id", "class")} | place)
+        rows.append({name: case[name] for name in ("urgency", "tag_id", "animal_id", "class", "last_live_utc", "first_mortality_utc", "other_explanations")} | place)
     return conform(pd.DataFrame(rows, columns=list(RETRIEVAL)), RETRIEVAL)
 
 

@@ -1,7 +1,8 @@
 """Which tags call for a walk, in order of urgency, and what else could explain them.
 
-The evidence ladder: A the mortality rate in 3 or more records on 2 or more passes, B the same place in flight after flight,
-E an animal or tag found by eye. Nothing here is called dead without E.
+The evidence ladder: A the mortality rate in 3 or more records on 2 or more passes, B the same place in flight after flight to 100 m,
+C the mortality rate kept up over days, longer than any usual delay of the sensor, with no movement shown in between, E an animal or tag found by eye.
+A with B or C calls for a retrieval. Nothing here is called dead without E.
 """
 
 from __future__ import annotations
@@ -36,9 +37,14 @@ TRIAGE = {
     "pulse_rate_mortality_per_min": "float",
     "same_place_flights": "int",
     "minimum_detectable_m": "float",
+    "unmoved_flights": "int",
+    "unmoved_detectable_m": "float",
+    "mortality_days": "float",
 }
 
 RECORDS_NEEDED, PASSES_NEEDED, STILL_WITHIN_M = 3, 2, 100.0
+# Sensors switch to the mortality rate after hours without movement, at most a day: common practice, no source.
+KEPT_UP_DAYS = 1.0
 
 
 def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_utc=None):
@@ -52,7 +58,8 @@ def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_
     sightings : DataFrame | None
         time_utc, tag_id, state ("alive", "dead", "tag only").
     stillness : DataFrame | None
-        tag_id, same_place_flights, minimum_detectable_m (of movement.stillness); without it rung B is never reached.
+        tag_id, same_place_flights, minimum_detectable_m (of movement.stillness), and the same as unmoved_flights, unmoved_detectable_m with steps of any size counted;
+        without it rungs B and C are never reached.
     campaign_end_utc : Timestamp | None
         What battery ends are compared with; None = last record of any fix.
 
@@ -114,6 +121,9 @@ def _mortality_class(evidence):
     if _still(evidence):
         return "Retrieve", (f"{signal}; same place in {evidence.same_place_flights} flights, where a movement of "
                             f"{evidence.minimum_detectable_m:.0f} m would have shown.")
+    if _kept_up(evidence):
+        return "Retrieve", (f"{signal}, kept up over {evidence.mortality_days:.0f} days; no movement shown over its last {evidence.unmoved_flights} flights, where one of "
+                            f"{evidence.unmoved_detectable_m:.0f} m would have shown.")
     return "Check soon", f"{signal}. That it stayed in one place is not shown to {STILL_WITHIN_M:.0f} m."
 
 
@@ -130,6 +140,12 @@ def _unclear_class(evidence):
 
 def _still(evidence):
     return evidence.same_place_flights >= 2 and evidence.minimum_detectable_m < STILL_WITHIN_M
+
+
+def _kept_up(evidence):
+    """The mortality rate in two flights or more, a day or more apart, live in none between; all of them among the last flights without a movement shown."""
+    return (evidence.flights_mortality >= 2 and evidence.mortality_days >= KEPT_UP_DAYS and evidence.unmoved_flights >= evidence.flights_mortality
+            and not (pd.notna(evidence.last_live_utc) and evidence.last_live_utc > evidence.first_mortality_utc))
 
 
 def _other_explanations(evidence, name, tags):
@@ -169,6 +185,7 @@ def _row(tag, evidence, name, why, other):
         "flights_mortality": evidence.flights_mortality, "flights_heard": evidence.flights_heard, "flights_searched": evidence.flights_searched,
         "pulse_rate_per_min": evidence.rate_per_min, "pulse_rate_mortality_per_min": evidence.mortality_rate_per_min,
         "same_place_flights": evidence.same_place_flights, "minimum_detectable_m": evidence.minimum_detectable_m,
+        "unmoved_flights": evidence.unmoved_flights, "unmoved_detectable_m": evidence.unmoved_detectable_m, "mortality_days": evidence.mortality_days,
     }
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.radio import Listening, SignalModel, steps_along
 from pipeline.search.detection import probability_heard
 from pipeline.search.silence import along_the_track, heard_at_all, strengths_of
+from pipeline.search.theory import fit_logistic, half_normal_half_width_m
 
 LONGEST_M = 20_000.0
 GOLDEN_ANGLE_DEG = 137.508  # successive azimuths by this angle cover the horizon evenly however many there are
@@ -71,6 +72,23 @@ def sweep_width_m(lateral: pd.DataFrame) -> float:
     return float(2.0 * np.trapezoid(lateral["probability"], lateral["offset_m"]))
 
 
+def logistic_summary(curve: pd.DataFrame) -> tuple[float, float]:
+    """(slant distance at which half is heard, slope of the logit per tenfold distance) of the logistic curve in log distance nearest to a detection curve; blanks where nothing or all is heard.
+
+    A summary for readers who expect one: the curve itself levels off below 1 and falls by the antenna, which a logistic does not.
+    """
+    if curve["probability"].max() < 0.05 or curve["probability"].min() > 0.95:
+        return np.nan, np.nan
+    fitted = fit_logistic(np.log10(curve["slant_m"]), curve["probability"], np.ones(len(curve)))
+    return float(10.0 ** fitted.half), float(fitted.slope)
+
+
+def half_normal_summary(lateral: pd.DataFrame) -> tuple[float, float]:
+    """(detection on the line g0, sigma) of the half-normal with the same detection on the line and the same sweep width: W = 2 g0 sigma sqrt(pi / 2). [1], [m]"""
+    on_line = float(lateral["probability"].iloc[0])
+    return on_line, float(sweep_width_m(lateral) / (2.0 * on_line * half_normal_half_width_m(1.0))) if on_line > 0 else np.nan
+
+
 def detection_range(model: SignalModel, tag_type: str, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> DetectionRange:
     """d50, d90 and sweep width of a tag type at a flight's height and record spacing."""
     curve = detection_curve(model, tag_type, height_above_ground_m, azimuth_known)
@@ -81,7 +99,8 @@ def detection_range(model: SignalModel, tag_type: str, height_above_ground_m: fl
 def range_table(model: SignalModel, draws: list[SignalModel], tag_types, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> pd.DataFrame:
     """Ranges of every tag type with 95 % intervals from models drawn from the fit's uncertainty (blank without draws).
 
-    Columns: tag_type, height_m, then d50_m, d90_m, sweep_width_m, each with _low and _high.
+    Columns: tag_type, height_m, then d50_m, d90_m, sweep_width_m, each with _low and _high; logistic_half_m, logistic_slope_per_decade of single records by slant distance;
+    half_normal_on_line, half_normal_sigma_m of one straight pass by distance to the side.
     """
     rows = []
     for tag_type in tag_types:
@@ -93,7 +112,9 @@ def range_table(model: SignalModel, draws: list[SignalModel], tag_types, height_
             known = values[np.isfinite(values)]
             low, high = np.quantile(known, [0.025, 0.975]) if known.size else (np.nan, np.nan)
             row |= {name: getattr(best, name), f"{name.removesuffix('_m')}_low_m": low, f"{name.removesuffix('_m')}_high_m": high}
-        rows.append(row)
+        logistic = logistic_summary(detection_curve(model, tag_type, height_above_ground_m, azimuth_known))
+        half_normal = half_normal_summary(lateral_range(model, tag_type, height_above_ground_m, step_m, azimuth_known))
+        rows.append(row | dict(zip(("logistic_half_m", "logistic_slope_per_decade", "half_normal_on_line", "half_normal_sigma_m"), (*logistic, *half_normal))))
     return pd.DataFrame(rows)
 
 

@@ -1,20 +1,23 @@
 """What the pulse rates call for: the triage of every animal's tag, and the list to walk with.
 
-    tables/   fate_triage, retrieval_list; the same in work/
+    tables/   fate_triage, retrieval_list; the same in work/; search_areas.gpx and search_areas.geojson for a hand-held receiver of satellite positions
 """
 
 from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.fate import retrieval_list, triage
+from pipeline.fate import retrieval_list, search_areas, to_geojson, to_gpx, triage
 from pipeline.movement import animals_with_fixes, displacement_table, stillness
 from pipeline.stages.movement_summaries import DRAWS_FILE, read_draws
 from pipeline.stages.workspace import Workspace
 
+# A movement larger than this must have shown for a tag to count as not having moved, beside a mortality rate kept up over days. Our choice.
+COARSELY_M = 500.0
 
-def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, tags: pd.DataFrame) -> None:
-    """Judge every animal's tag and list those to be fetched or checked; work/sightings and work/draws.npz are read.
+
+def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, tags: pd.DataFrame, projection) -> None:
+    """Judge every animal's tag and list those to be fetched or checked; work/sightings, work/draws.npz and work/regions are read.
 
     fixes : columns of FIXES. pulses : of pipeline.fate.pulse_table. tags : columns of TAGS.
     """
@@ -24,10 +27,14 @@ def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, 
     for name, table in (("fate_triage", judged), ("retrieval_list", walk)):
         workspace.write_work(name, table)
         workspace.write_table(name, table)
+    areas = search_areas(walk, workspace.read_work("regions"), projection)
+    for ending, text in (("gpx", to_gpx(areas)), ("geojson", to_geojson(areas))):
+        workspace.path_to_write(f"tables/search_areas.{ending}").write_text(text, encoding="utf-8")
 
 
 def _stillness(workspace: Workspace, fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
-    """In how many of its last flights each tag stayed where it was, by the displacement test."""
+    """In how many of its last flights each tag stayed where it was, by the displacement test: to 100 m, and coarsely."""
     draws = read_draws(workspace.path_to_read(DRAWS_FILE))
     steps = displacement_table(animals_with_fixes(tags, fixes, draws), significance=workspace.survey.movement.significance)
-    return stillness(steps)
+    any_size = stillness(steps, COARSELY_M).rename(columns={"same_place_flights": "unmoved_flights", "minimum_detectable_m": "unmoved_detectable_m"})
+    return stillness(steps).merge(any_size, on="tag_id", how="outer")

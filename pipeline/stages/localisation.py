@@ -69,7 +69,7 @@ def compute(workspace: Workspace) -> None:
     workspace.write_table("worth_of_corrections", worth_of_corrections(records, tags, beacons, models, widening, styles, margin_m))
     _leave_posteriors(workspace, fixed, ground.projection, seed)
     workspace.write_work("beacon_tests", beacon_tests(fixed, ground.projection))
-    write_fate(workspace, fixes, pulses, tags)
+    write_fate(workspace, fixes, pulses, tags, ground.projection)
     write_search(workspace, models, fixes, ground)
 
 

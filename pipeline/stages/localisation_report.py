@@ -19,6 +19,7 @@ from pipeline.stages import localisation_words as say
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
+from pipeline.stages.next_flight_report import next_flight_part
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.several_places import places_part
@@ -165,7 +166,8 @@ class LocalisationReport:
         if len(self.walk):
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
-                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id"))
+                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id",
+                notes="Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
         return self.book.together(*parts)
 
     def missing(self):
@@ -174,12 +176,12 @@ class LocalisationReport:
         if self.not_found.empty:
             return words
         first = self.book.table("not_found", self.not_found, "Animals heard in no flight.", {
-            "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_listened": ("Listened", "records", ",d"), "prior_used": ("Where it could be", "", "text"),
-            "adequacy_independent": ("Searched, independent", "0 to 1", stated_probability), "adequacy_cautious": ("Searched, cautious", "0 to 1", stated_probability), "battery_used": ("Battery used", "share", ".2f")}, saved_as="not_found.csv")
+            "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "records_listened": ("Listened", "records", ",d"), "prior_used": ("Where it could be", "", "text"),
+            "adequacy_independent": ("Searched, independent", "0 to 1", stated_probability), "adequacy_expected": ("Searched, expected", "0 to 1", stated_probability), "adequacy_cautious": ("Searched, cautious", "0 to 1", stated_probability), "battery_used": ("Battery used", "share", ".2f")}, saved_as="not_found.csv")
         explained = self.workspace.read_work("silence_explained")
         second = self.book.table("silence_explained", explained, "What the silence may mean under each stated belief.", {
             "tag_id": ("Tag", "", "text"), "prior": ("Belief before", "", "text"), "prior_in_area": ("In the area", "before", ".2f"), "prior_silent": ("Tag silent", "before", ".2f"), "missed": ("Missed", "in the area", stated_probability),
-            "outside": ("Outside", "", stated_probability), "silent": ("Tag silent", "", stated_probability)}, saved_as="silence_explained.csv") if len(explained) else self.book.words(None)
+            "outside": ("Outside", "", stated_probability), "silent": ("Tag silent", "", stated_probability), "missed_cautious": ("Missed", "cautious", stated_probability)}, saved_as="silence_explained.csv", notes="The three add up to 1 and rest on the expected figure of ground searched; the last column is what missed comes to with the cautious one.") if len(explained) else self.book.words(None)
         return self.book.together(words, first, second)
 
     def searched(self):
@@ -195,8 +197,24 @@ class LocalisationReport:
         ranges = self.workspace.read_work("detection_ranges").assign(kind=lambda rows: rows["tag_type"].replace("", "all tags"))
         reach = self.book.table("detection_ranges", ranges, "How far a tag is heard, slant distance, antenna turned evenly to all sides.", {
             "kind": ("Tag type", "", "text"), "height_m": ("Height", "m", ".0f"), "d50_m": ("Half of records", "m", two_figures), "d50_low_m": ("from", "95 %, m", two_figures), "d50_high_m": ("to", "95 %, m", two_figures),
-            "d90_m": ("Nine in ten", "m", two_figures), "sweep_width_m": ("Sweep width", "m", two_figures)}, saved_as="detection_ranges.csv")
-        return self.book.together(words, self._searched_map(), table, self._over_time(), reach)
+            "d90_m": ("Nine in ten", "m", two_figures), "sweep_width_m": ("Sweep width", "m", two_figures)}, saved_as="detection_ranges.csv", notes="Intervals of all, a logistic curve and a half-normal are in the file.")
+        return self.book.together(words, self._searched_map(), table, self._over_time(), reach, *self._detection_test())
+
+    def _detection_test(self):
+        """Predicted against heard on beacons, by band, where any were listened to; and what decoys say."""
+        bands, false = self.workspace.read_work("search_validation_bands"), self.workspace.read_work("false_detections")
+        parts = [] if bands.empty else [self.book.table("search_validation_bands", bands, "Beacons, each asked about with a model that never saw it: predicted probability of being heard in a flight against what was heard.", {
+            "version": ("Reckoned", "", "text"), "band": ("Predicted", "band", "text"), "predicted_mean": ("Mean", "predicted", stated_probability), "tags": ("Searches", "", "d"), "heard": ("Heard", "", "d"),
+            "share_low": ("Share from", "95 %", ".2f"), "share_high": ("to", "95 %", ".2f")}, saved_as="search_validation_bands.csv")]
+        if len(false):
+            row = false.iloc[0]
+            parts.append(self.book.words(None, f"False detections: {counted(int(row['decoys']), 'decoy')}, known to be switched off, seemed to be heard in {int(row['records_heard'])} of {int(row['records_listened']):,d} records "
+                                               f"(exact 95 % interval of the share {row['share_low']:.4f} to {row['share_high']:.4f}, records taken as independent)."))
+        return parts
+
+    def next_flight(self):
+        """Where a next flight would tell most."""
+        return next_flight_part(self.workspace, self.book)
 
     def _searched_map(self):
         cells, grids = self.workspace.read_work("searched"), self.workspace.read_json("searched_grid")

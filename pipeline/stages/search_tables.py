@@ -33,7 +33,8 @@ MARGIN_M = 500.0
 AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_independent_ha", "area_50_expected_ha", "area_90_expected_ha", "area_50_cautious_ha",
         "area_90_cautious_ha", "mean_cautious", "share_50_cautious", "share_90_cautious"]
 CUMULATIVE = ["tag_type", "flight_id", "minutes", "area_50_ha", "area_90_ha"]
-RANGES = ["tag_type", "height_m", "d50_m", "d50_low_m", "d50_high_m", "d90_m", "d90_low_m", "d90_high_m", "sweep_width_m", "sweep_width_low_m", "sweep_width_high_m"]
+RANGES = ["tag_type", "height_m", "d50_m", "d50_low_m", "d50_high_m", "d90_m", "d90_low_m", "d90_high_m", "sweep_width_m", "sweep_width_low_m", "sweep_width_high_m",
+          "logistic_half_m", "logistic_slope_per_decade", "half_normal_on_line", "half_normal_sigma_m"]
 FALSE = ["decoys", "records_listened", "records_heard", "share", "share_low", "share_high", "decoys_heard"]
 SEARCHED = ["flight_id", "tag_type", "row", "column", "independent", "expected", "cautious"]
 

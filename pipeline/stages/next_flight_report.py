@@ -1,0 +1,71 @@
+"""The part of the localisation report that says where a next flight would tell most."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.figures.next_flight import next_flight_map
+from pipeline.search import stated_probability
+from pipeline.stages.next_flight import badly_placed, take_off_points
+from pipeline.wording import counted, listed
+
+# A gain below this is within what the figures can tell apart; the report then says that no flight stands out.
+WORTH_FLYING = 0.05
+ADVICE = ("This is advice to a licensed pilot on where information lies, and no flight plan: weather, airspace, people, ground, animals and law are not in it. "
+          "Hills are not in it either, where they are in the ground searched so far. The pilot decides where, how high and whether to fly.")
+STYLES = {"lines": "lines to and fro, the drone turning slowly on its axis", "loop": "laps with the antenna along the track"}
+
+
+def next_flight_part(workspace, book):
+    """Words, the blocks on a map and the table; words alone when nothing asks for a flight."""
+    table = workspace.read_work("next_flight")
+    words = book.words(heading(table), *paragraphs(table))
+    if table.empty:
+        return words
+    shown = book.table("next_flight", table.head(8), "What candidate flights are expected to add, the most telling first.", {
+        "rank": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
+        "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region taken away", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
+        saved_as="next_flight.csv", notes="Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over the tags heard but badly placed; a rough figure for comparing flights. Blank where no tag asks for it.")
+    return book.together(words, _map(workspace, book, table), shown)
+
+
+def heading(table) -> str:
+    """Where, or that it hardly matters where."""
+    if table.empty:
+        return "No tag asks for a next flight"
+    best = table.iloc[0]
+    return f"A next flight tells most in block {best['name']}" if best["score"] >= WORTH_FLYING else "No next flight over this ground would add much"
+
+
+def paragraphs(table) -> list[str]:
+    """What the best block would add, for whom, how it would be flown; and what this is not."""
+    if table.empty:
+        return ["Every animal was heard and has a position in some flight, or nothing is known of the ground."]
+    best = table.iloc[0]
+    gains = []
+    if np.isfinite(best["adequacy_gain"]):
+        gains.append(f"raises the ground searched for the tags not found from {stated_probability(best['adequacy_before'])} to {stated_probability(best['adequacy_after'])} (cautious, mean)")
+    if np.isfinite(best["shrinkage"]):
+        gains.append(f"takes away about {stated_probability(best['shrinkage'])} of the regions of tags heard but badly placed")
+    tags = [tag for tag in str(best["for_tags"] or "").split("; ") if tag and tag != "nan"]
+    whom = f" It serves most {listed(tags, most=6)}." if tags else " No single tag would gain a tenth or more."
+    flown = f"{STYLES[best['style']]}, {best['height_m']:.0f} m above ground, {best['minutes']:.0f} minutes with the way there and back"
+    median = table["score"].median()
+    return [f"Of {counted(len(table), 'candidate')} that a battery can fly from the take-off points used so far, block {best['name']} {' and '.join(gains)}.{whom} Flown as {flown}. "
+            f"The median candidate would add {stated_probability(median)} per tag, this one {stated_probability(best['score'])}.", ADVICE]
+
+
+def _map(workspace, book, table):
+    cells, grids = workspace.read_work("searched"), workspace.read_json("searched_grid")
+    grid = grids[0] if isinstance(grids, list) else grids
+    whole = cells[cells["flight_id"] == "all flights"]
+    weakest = whole.groupby("tag_type")["cautious"].mean().idxmin()
+    own = whole[whole["tag_type"] == weakest]
+    values = np.full((grid["rows"], grid["columns"]), np.nan)
+    values[own["row"].to_numpy(int), own["column"].to_numpy(int)] = own["cautious"].to_numpy(float)
+    blocks = workspace.read_work("next_flight_blocks").sort_values("rank", kind="stable")
+    outlines = [(row.name, np.array(row.geometry.exterior.coords)) for row in blocks.itertuples(index=False)]
+    tags = badly_placed(workspace.read_table("fixes"), workspace.read_work("tags"), workspace.path_to_read("work/draws.npz"))
+    figure = next_flight_map(values, grid["west_m"], grid["north_m"], grid["cell_m"], outlines, take_off_points(workspace.read_work("records")), [(tag.tag_id, tag.places_m) for tag in tags])
+    return book.figure("next_flight_map", figure, f"The first {counted(len(outlines), 'block')} over the ground searched so far for a {weakest or 'tag'}. An outline is where information lies; it is no track to be flown. The outlines are in tables/next_flight.geojson.",
+                       f"Map of {counted(len(outlines), 'block')} for a next flight over the ground searched so far; the first is {table.iloc[0]['name']}.")
