@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -12,6 +12,7 @@ from pipeline.stages import calibration_words as tested
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
 from pipeline.stages.calibration_numbers import probability
+from pipeline.stages.next_flight_report import WORTH_FLYING
 from pipeline.wording import counted, listed, two_figures
 
 PERMITS = ("wildlife", "ethics", "aviation", "landowner")
@@ -46,6 +47,7 @@ class Found:
     permits: dict
     status: str
     sensitive: bool
+    candidates: pd.DataFrame = field(default_factory=pd.DataFrame)   # next_flight, the most telling first
 
 
 def opening(found: Found) -> list[str]:
@@ -252,13 +254,21 @@ def next_flight(found: Found) -> str:
     if not found.animals["records_heard"].gt(0).any():
         return f"Nothing was heard of any animal. Before another flight, test the receiver and its settings on a tag at a known place. {PILOT_DECIDES}"
     if unplaced:
-        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(unplaced)}. {PILOT_DECIDES}"
+        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(unplaced)}.{_block_sentence(found)} {PILOT_DECIDES}"
     if best.empty:
         return f"Nothing that was heard is believed enough to be flown to. {PILOT_DECIDES}"
     widest = best.loc[best["error_radius_95_m"].idxmax()]
     also = f"those not found ({listed(silent)}) and for " if silent else ""
     return (f"Every animal that was believed heard has a position in some flight. Another flight is worth most for {also}the widest regions, first {widest['tag_id']} "
-            f"(95 % radius {two_figures(widest['error_radius_95_m'])} m). {PILOT_DECIDES}")
+            f"(95 % radius {two_figures(widest['error_radius_95_m'])} m).{_block_sentence(found)} {PILOT_DECIDES}")
+
+
+def _block_sentence(found: Found) -> str:
+    """The block that tells most of tags not found or badly placed, where one stands out."""
+    if found.candidates.empty or not found.candidates.iloc[0]["score"] >= WORTH_FLYING:
+        return ""
+    best = found.candidates.iloc[0]
+    return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} tells most of the tags not found or badly placed; the map is in the localisation report."
 
 
 def next_steps(found: Found) -> list[str]:
