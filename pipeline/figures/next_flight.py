@@ -31,5 +31,5 @@ def next_flight_map(values, west_m: float, north_m: float, cell_m: float, blocks
     if len(take_offs_m):
         ax.plot(*np.asarray(take_offs_m).T, linestyle="", marker=SHAPES["triangle"].as_matplotlib(), color=LIGHT["ink"], markersize=5, label="take-off so far")
     ax.set(xlabel="easting (m)", ylabel="northing (m)", aspect="equal")
-    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncol=1)
+    figure.legend(loc="outside lower center", ncols=2)
     return figure

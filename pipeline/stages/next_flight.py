@@ -67,6 +67,11 @@ def badly_placed(fixes: pd.DataFrame, tags: pd.DataFrame, draws_file) -> list[Un
         return [Unplaced(row.tag_id, str(row.tag_type or ""), draws[f"{row.tag_id}|{row.flight_id}"]) for row in best.head(MOST_UNPLACED).itertuples() if f"{row.tag_id}|{row.flight_id}" in draws]
 
 
+def distinct_blocks(table: pd.DataFrame) -> pd.DataFrame:
+    """The best way to fly each block: one row for each middle, the most telling first."""
+    return table.drop_duplicates(["middle_easting_m", "middle_northing_m"])
+
+
 def _sought(tag: MissingTag, models: HeldOutModels, listened: Listened, tags: pd.DataFrame, grid) -> Sought | None:
     """A missing tag on the coarser grid of the ranking; its prior is even there unless the finer one was not."""
     tag_type = str(tags.set_index("tag_id").loc[tag.tag_id, "tag_type"] or "")
@@ -91,7 +96,7 @@ def _usual_threshold_db(listened: Listened) -> float:
 def _leave_blocks(workspace: Workspace, candidates, table: pd.DataFrame, ground: Ground) -> None:
     named = {each.name: each for each in candidates}
     rows = [{"rank": row.rank, "name": row.name, "style": row.style, "height_m": row.height_m, "for_tags": row.for_tags, "geometry": shapely.Polygon(named[row.name].outline_m())}
-            for row in table.head(SHOWN).itertuples(index=False)]
+            for row in distinct_blocks(table).head(SHOWN).itertuples(index=False)]
     blocks = gpd.GeoDataFrame(rows, columns=["rank", "name", "style", "height_m", "for_tags", "geometry"], geometry="geometry", crs=ground.projection.crs)
     workspace.write_work("next_flight_blocks", blocks)
     features = [{"type": "Feature", "properties": {"rank": int(row.rank), "name": row.name, "style": row.style, "height_m": float(row.height_m), "for_tags": row.for_tags,

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.figures.next_flight import next_flight_map
 from pipeline.search import stated_probability
-from pipeline.stages.next_flight import badly_placed, take_off_points
+from pipeline.stages.next_flight import badly_placed, distinct_blocks, take_off_points
 from pipeline.wording import counted, listed
 
 # A gain below this is within what the figures can tell apart; the report then says that no flight stands out.
@@ -22,7 +22,7 @@ def next_flight_part(workspace, book):
     words = book.words(heading(table), *paragraphs(table))
     if table.empty:
         return words
-    shown = book.table("next_flight", table.head(8), "What candidate flights are expected to add, the most telling first.", {
+    shown = book.table("next_flight", distinct_blocks(table).head(8), "What the best flight over each block is expected to add, the most telling first; the others are in the file.", {
         "rank": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
         "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region taken away", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
         saved_as="next_flight.csv", notes="Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over the tags heard but badly placed; a rough figure for comparing flights. Blank where no tag asks for it.")
