@@ -43,7 +43,9 @@ def paragraphs(table) -> list[str]:
         return ["Every animal was heard and has a position in some flight, or nothing is known of the ground."]
     best = table.iloc[0]
     gains = []
-    if np.isfinite(best["adequacy_gain"]):
+    if best["adequacy_gain"] < 0.005:
+        gains.append(f"adds hardly anything to the ground searched for the tags not found, which stands at {stated_probability(best['adequacy_before'])} (cautious, mean),")
+    elif np.isfinite(best["adequacy_gain"]):
         gains.append(f"raises the ground searched for the tags not found from {stated_probability(best['adequacy_before'])} to {stated_probability(best['adequacy_after'])} (cautious, mean)")
     if np.isfinite(best["shrinkage"]):
         gains.append(f"takes away about {stated_probability(best['shrinkage'])} of the regions of tags heard but badly placed")
