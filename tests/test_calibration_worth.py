@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.calibration import Widening, fit_held_out, worth_of_corrections
+from pipeline.calibration import Widening, fit_held_out, gather_heard, locate_all, worth_of_corrections
 from pipeline.columns import BEACONS, RECORDS, TAGS, conform
 from tests.test_calibration_locating import records_of
 
@@ -29,7 +29,8 @@ def test_a_lag_is_taken_out_of_every_model_and_its_worth_is_told(campaign):
     models = fit_held_out(records, beacons, seed=1)
     assert models.corrections.lags_s["f1"] == pytest.approx(LAG_S, abs=2.0)
     assert all(lags["f1"] == pytest.approx(LAG_S, abs=3.0) for lags in models.left_out_lags_s.values())
-    table = worth_of_corrections(records, tags, beacons, models, Widening(0.9, {}, 7), {}).set_index("left_out")
+    heard, widening = gather_heard(records, tags, beacons, corrections_for=models.corrections_for), Widening(0.9, {}, 7)
+    table = worth_of_corrections(records, tags, beacons, models, widening, heard, locate_all(heard, models, widening)).set_index("left_out")
     assert list(table.index) == ["nothing", "clock lags", "records not heard", "likeness of neighbouring records"]
     assert table.loc["clock lags", "median_m"] > 1.3 * table.loc["nothing", "median_m"]
     assert table.loc["likeness of neighbouring records", "median_region_95_ha"] < table.loc["nothing", "median_region_95_ha"]
@@ -38,4 +39,4 @@ def test_a_lag_is_taken_out_of_every_model_and_its_worth_is_told(campaign):
 def test_without_beacons_there_is_nothing_to_compare(campaign):
     records, tags, beacons = campaign
     none = beacons.iloc[:0]
-    assert worth_of_corrections(records, tags, none, fit_held_out(records, none, seed=1), Widening(0.9, {}, 0), {}).empty
+    assert worth_of_corrections(records, tags, none, fit_held_out(records, none, seed=1), Widening(0.9, {}, 0), [], []).empty

@@ -94,7 +94,7 @@ def test_a_tag_that_moved_or_whose_places_are_too_vague_is_checked_soon(written,
 
 def test_a_mortality_rate_kept_up_over_days_without_a_movement_shown_is_to_be_retrieved(written):
     why = written(sd_m=60.0)["fate_triage"].iloc[0]
-    assert why["class"] == "Retrieve" and "kept up over 1 day; no movement shown over its last 2 flights; one of" in why["why"]
+    assert why["class"] == "Retrieve" and "kept up over 1 day; no movement shown over its last 2 flights, where one of" in why["why"]
     assert 100.0 < why["unmoved_detectable_m"] < 500.0 and why["same_place_flights"] == 0
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration.residuals import expected_when_heard
-from pipeline.radio import SignalModel
+from pipeline.radio import SignalModel, own_strengths
 
 CORRELATION = ["lag_from_m", "lag_to_m", "pairs", "correlation", "model_correlation", "model_low_95", "model_high_95"]
 _FEWEST_PAIRS = 20
@@ -70,18 +70,7 @@ def simulated_residuals(rows: pd.DataFrame, model: SignalModel, tag_type: str, s
 
     rows : of one beacon and flight in the order flown: flown_m, expected_db, expected_when_heard_db, threshold_db.
     """
-    scatter, count = model.scatter(tag_type), len(rows)
-    flown = rows["flown_m"].to_numpy(float)
-    keep = np.exp(-np.diff(flown) / scatter.shadowing_length_m)
-    fresh = scatter.shadowing_sd_db * generator.standard_normal((simulations, count))
-    shadow = np.empty((simulations, count))
-    shadow[:, 0] = fresh[:, 0]
-    for at in range(1, count):
-        shadow[:, at] = keep[at - 1] * shadow[:, at - 1] + np.sqrt(1.0 - keep[at - 1] ** 2) * fresh[:, at]
-    power = np.hypot(scatter.power_sd_db, scatter.power_drift_sd_db) * generator.standard_normal((simulations, 1))
-    faulty = generator.random((simulations, count)) < scatter.fault_share
-    noise = np.where(faulty, scatter.fault_sd_db, scatter.noise_sd_db) * generator.standard_normal((simulations, count))
-    strength = rows["expected_db"].to_numpy(float) + power + shadow + noise
-    limit = rows["threshold_db"].to_numpy(float) + scatter.softness_db * generator.standard_normal((simulations, count))
-    heard = (strength > limit) & (generator.random((simulations, count)) >= scatter.miss_share)
-    return np.where(heard, strength - rows["expected_when_heard_db"].to_numpy(float), np.nan)
+    expected = np.broadcast_to(rows["expected_db"].to_numpy(float), (simulations, len(rows)))
+    steps = np.diff(rows["flown_m"].to_numpy(float), prepend=0.0)
+    strength = own_strengths(expected, rows["threshold_db"].to_numpy(float), steps, model.scatter(tag_type), generator)
+    return strength - rows["expected_when_heard_db"].to_numpy(float)

@@ -7,63 +7,44 @@ what a fix would be that ignores them. The widening is that of the full way, so 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from pipeline.calibration.held_out import HeldOutModels, known_tags
 from pipeline.calibration.locating import Heard, Widening, gather_heard, locate_all
-from pipeline.location import best_position
-from pipeline.radio import Corrections, Listening, SignalModel, fit_leaving_out
+from pipeline.location import Located, best_position
+from pipeline.radio import fit_leaving_out
+
+# Shorter than any step between records.
+_NO_LENGTH_M = 1.0
 
 COLUMNS = ["left_out", "fixes", "median_m", "p90_m", "held_95", "median_region_95_ha"]
 
 
-@dataclass(frozen=True)
-class _Altered(HeldOutModels):
-    """Models with something changed in every one of them."""
-
-    changes: tuple = ()
-
-    def for_place(self, place_id):
-        fitted = super().for_place(place_id)
-        return _AlteredFit(fitted, dict(self.changes)) if self.changes else fitted
-
-
-@dataclass(frozen=True)
-class _AlteredFit:
-    fitted: object
-    changes: dict
-
-    @property
-    def model(self) -> SignalModel:
-        return replace(self.fitted.model, **self.changes)
-
-    def draws(self, count, generator) -> list[SignalModel]:
-        return [replace(model, **self.changes) for model in self.fitted.draws(count, generator)]
-
-
-def worth_of_corrections(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, models: HeldOutModels, widening: Widening, styles: dict[str, str],
-                         margin_m: float | None = None) -> pd.DataFrame:
+def worth_of_corrections(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.DataFrame, models: HeldOutModels, widening: Widening, heard: list[Heard],
+                         located: list[Located], margin_m: float | None = None) -> pd.DataFrame:
     """One row for the full way and one for each thing left out, columns COLUMNS; empty without beacons to test on.
 
-    models, widening : as used for the fixes. Lags, hills and azimuth bias get a row only where they were corrected at all.
+    models, widening : as used for the fixes. heard, located : what was heard and the fixes of it, in one order; those of beacons are used.
+    Lags, hills and azimuth bias get a row only where they were corrected at all.
     """
-    own = records[records["tag_id"].isin(beacons["tag_id"])]
-
-    def heard_with(some: HeldOutModels) -> list[Heard]:
-        return [item for item in gather_heard(own, tags, beacons, None, styles, some.corrections_for) if item.truth is not None]
-
-    if not models.left_out or not heard_with(models):
+    whole = [(item, found) for item, found in zip(heard, located) if item.truth is not None]
+    if not models.left_out or not whole:
         return pd.DataFrame(columns=COLUMNS)
-    rows = [_row("nothing", heard_with(models), models, widening, margin_m)]
+    tests, own = [item for item, _ in whole], records[records["tag_id"].isin(beacons["tag_id"])]
+    styles = {item.flight_id: item.style for item in tests}
+
+    def row(name: str, items: list[Heard], some: HeldOutModels) -> tuple:
+        return _row(name, items, locate_all(items, some, widening, margin_m))
+
+    rows = [_row("nothing", tests, [found for _, found in whole])]
     for name, some in _refitted(records, beacons, models):
-        rows.append(_row(name, heard_with(some), some, widening, margin_m))
-    only_heard = [replace(item, listening=_heard_only(item.listening)) for item in heard_with(models)]
-    rows.append(_row("records not heard", only_heard, models, widening, margin_m))
-    independent = _altered(models, {"shadowing_length_m": 1.0})
-    rows.append(_row("likeness of neighbouring records", heard_with(models), independent, widening, margin_m))
+        again = gather_heard(own, tags, beacons, None, styles, some.corrections_for)
+        rows.append(row(name, [item for item in again if item.truth is not None], some))
+    rows.append(row("records not heard", [replace(item, listening=item.listening.chosen(item.listening.heard)) for item in tests], models))
+    rows.append(row("likeness of neighbouring records", tests, _independent(models)))
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -86,17 +67,15 @@ def _refitted(records, beacons, models: HeldOutModels):
                                   left_out_lags_s={} if name == "clock lags" else models.left_out_lags_s)
 
 
-def _altered(models: HeldOutModels, changes: dict) -> HeldOutModels:
-    return _Altered(models.whole, models.left_out, models.seed, models.tails, models.corrections, models.left_out_lags_s, models.lags, tuple(changes.items()))
+def _independent(models: HeldOutModels) -> HeldOutModels:
+    """The same models with the shadowing of every record its own."""
+    def alone(fitted):
+        return replace(fitted, given=replace(fitted.given, settled={"shadowing_length_m": _NO_LENGTH_M}))
+
+    return replace(models, whole=alone(models.whole), left_out={place: alone(fitted) for place, fitted in models.left_out.items()})
 
 
-def _heard_only(listening: Listening) -> Listening:
-    """The heard records as if no others had been made."""
-    return listening.chosen(listening.heard)
-
-
-def _row(name: str, heard: list[Heard], models: HeldOutModels, widening: Widening, margin_m) -> tuple:
-    located = locate_all(heard, models, widening, margin_m)
+def _row(name: str, heard: list[Heard], located: list[Located]) -> tuple:
     errors = np.array([np.hypot(*(best_position(found.posterior) - np.array(item.truth))) for item, found in zip(heard, located)])
     held = sum(found.posterior.level_at(*item.truth) <= 0.95 for item, found in zip(heard, located))
     return (name, len(heard), float(np.median(errors)), float(np.quantile(errors, 0.9)), int(held), float(np.median([found.posterior.region_area_ha(0.95) for found in located])))

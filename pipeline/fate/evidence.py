@@ -31,8 +31,8 @@ class TagEvidence:
     seen_utc: pd.Timestamp
     same_place_flights: int
     minimum_detectable_m: float
-    unmoved_flights: int                # the last flights between which no step shows a movement, vague steps included
-    unmoved_detectable_m: float         # what movement the last of these steps would have shown; NaN where they are too vague to tell
+    unmoved_flights: int                # the last flights between which no step shows a movement, though each could have shown a coarse one
+    unmoved_detectable_m: float         # the largest of the movements that each of these steps would have shown
     mortality_days: float               # from the first to the last flight with the mortality verdict
     live_rate_per_min: float
     mortality_rate_per_min: float

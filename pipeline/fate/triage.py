@@ -58,7 +58,7 @@ def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_
     sightings : DataFrame | None
         time_utc, tag_id, state ("alive", "dead", "tag only").
     stillness : DataFrame | None
-        tag_id, same_place_flights, minimum_detectable_m (of movement.stillness), and unmoved_flights, unmoved_detectable_m: the last flights without a movement shown, and what the last of their steps would have shown (NaN = too vague);
+        tag_id, same_place_flights, minimum_detectable_m (of movement.stillness), and unmoved_flights, unmoved_detectable_m: the same for a coarser movement;
         without it rungs B and C are never reached.
     campaign_end_utc : Timestamp | None
         What battery ends are compared with; None = last record of any fix.
@@ -122,8 +122,8 @@ def _mortality_class(evidence):
         return "Retrieve", (f"{signal}; same place in {evidence.same_place_flights} flights, where a movement of "
                             f"{evidence.minimum_detectable_m:.0f} m would have shown.")
     if _kept_up(evidence):
-        return "Retrieve", (f"{signal}, kept up over {_count(round(evidence.mortality_days), 'day')}; no movement shown over its last {evidence.unmoved_flights} flights; one of "
-                            f"{evidence.unmoved_detectable_m:.0f} m between the last of them would have shown.")
+        return "Retrieve", (f"{signal}, kept up over {_count(round(evidence.mortality_days), 'day')}; no movement shown over its last {evidence.unmoved_flights} flights, where one of "
+                            f"{evidence.unmoved_detectable_m:.0f} m would have shown.")
     return "Check soon", f"{signal}. That it stayed in one place is not shown to {STILL_WITHIN_M:.0f} m."
 
 
@@ -145,7 +145,6 @@ def _still(evidence):
 def _kept_up(evidence):
     """The mortality rate in two flights or more, a day or more apart, live in none between; all of them among the last flights without a movement shown."""
     return (evidence.flights_mortality >= 2 and evidence.mortality_days >= KEPT_UP_DAYS and evidence.unmoved_flights >= evidence.flights_mortality
-            and np.isfinite(evidence.unmoved_detectable_m)
             and not (pd.notna(evidence.last_live_utc) and evidence.last_live_utc > evidence.first_mortality_utc))
 
 

@@ -7,7 +7,7 @@ from typing import Callable
 
 import numpy as np
 
-from pipeline.location.correction import corrected
+from pipeline.location.from_few_cells import from_few_cells
 from pipeline.location.posterior import DEEPEST, Posterior
 
 
@@ -84,7 +84,7 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         column, row = column[inside], row[inside]
     if last_log_density is not None:
         cheap, few = posterior.log_density, (posterior.column % 2 == 0) & (posterior.row % 2 == 0)
-        posterior = looked_at(lambda east, north: corrected(cheap, last_log_density, east, north, few), posterior.column, posterior.row, west, south, cell)
+        posterior = looked_at(lambda east, north: from_few_cells(cheap, last_log_density, east, north, few), posterior.column, posterior.row, west, south, cell)
     return posterior
 
 

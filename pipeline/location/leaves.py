@@ -11,7 +11,7 @@ from typing import Callable
 import numpy as np
 from scipy.special import logsumexp
 
-from pipeline.location.correction import corrected
+from pipeline.location.from_few_cells import from_few_cells
 from pipeline.location.grid import SearchArea
 
 # Widenings for which the cells are made fine enough; those between are served as well.
@@ -56,7 +56,7 @@ def tile(log_density: Callable, area: SearchArea, *, coarse_cells: int = 1500, l
     if last_log_density is None:
         return leaves
     few = np.arange(len(leaves.side_m)) % 4 == 0
-    return Leaves(leaves.easting_m, leaves.northing_m, leaves.side_m, corrected(leaves.log_density, last_log_density, leaves.easting_m, leaves.northing_m, few))
+    return Leaves(leaves.easting_m, leaves.northing_m, leaves.side_m, from_few_cells(leaves.log_density, last_log_density, leaves.easting_m, leaves.northing_m, few))
 
 
 def _largest_share(leaves: Leaves) -> np.ndarray:

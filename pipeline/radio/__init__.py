@@ -7,6 +7,7 @@ from pipeline.radio.fitting import FittedModel, fit_leaving_out, fit_signal_mode
 from pipeline.radio.lanes import KnownTag
 from pipeline.radio.listening import Listening, steps_along
 from pipeline.radio.model import SignalModel
+from pipeline.radio.own_strengths import own_strengths
 from pipeline.radio.propagation import Sightlines, path_gain_db, sightlines
 from pipeline.radio.tails import Chosen, fit_with_chosen_tails
 from pipeline.radio.terrain_loss import FlightTerrainLoss, TerrainLoss
@@ -14,4 +15,4 @@ from pipeline.radio.walking import Walked, walk_slopes_db_per_m, walking_evidenc
 
 __all__ = ["FlightTerrainLoss", "TerrainLoss", "CANDIDATES_S", "Chosen", "Corrections", "Lag", "delayed", "lag_curves", "lag_from_curves", "Walked", "fit_with_chosen_tails", "walk_slopes_db_per_m", "walking_evidence",
            "FittedModel", "KnownTag", "Listening", "Scatter", "Sightlines", "SignalModel", "fit_leaving_out", "fit_signal_model",
-           "log_evidence", "path_gain_db", "prior_model", "sightlines", "stacked_scatter", "steps_along"]
+           "log_evidence", "own_strengths", "path_gain_db", "prior_model", "sightlines", "stacked_scatter", "steps_along"]

@@ -7,7 +7,7 @@ so that few beacons or none still give an answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,11 +25,13 @@ class Given:
     usual_threshold_db : threshold of a record that has none of its own, where the shift of own thresholds is estimated. [dB]
     fault_sd_db : error of a faulty record; None = no record is faulty. [dB]
     ceiling_db : strength at which the receiver saturates; None = it never does. [dB]
+    settled : values that stand whatever the estimate says, by name.
     """
 
     usual_threshold_db: float = 0.0
     fault_sd_db: float | None = USUAL_FAULT_SD_DB
     ceiling_db: float | None = None
+    settled: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -110,6 +112,7 @@ def natural_values(parameters, vectors, given: Given = Given()) -> dict:
     vectors = np.asarray(vectors, float)
     values = {name: np.full(vectors.shape[:-1], fixed) for name, fixed in _FIXED.items()}
     values.update({p.name: np.asarray(p.to_value(vectors[..., i])) for i, p in enumerate(parameters)})
+    values |= {name: np.full(vectors.shape[:-1], value) for name, value in given.settled.items()}
     return {"threshold_db": given.usual_threshold_db + values["threshold_shift_db"]} | values
 
 

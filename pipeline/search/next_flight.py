@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from pipeline.radio import Listening, SignalModel, log_evidence, sightlines, steps_along
+from pipeline.radio import Listening, SignalModel, log_evidence, own_strengths, sightlines, steps_along
 from pipeline.search.silence import Strengths, heard_at_all, one_look_per_pass
 
 # A battery's flight and its pace: common practice, no source.
@@ -175,24 +175,11 @@ def share_left(listening: Listening, model: SignalModel, tag: Unplaced, seed: in
     draws = draws[generator.permutation(len(draws))[:places]]
     gain = model.gain_db(sightlines(listening, draws[:, 0], draws[:, 1]))
     scatter, thresholds = model.scatter(tag.tag_type), model.thresholds_db(listening)
-    strengths = _simulated(gain[:, :trials], thresholds, listening.step_m, scatter, generator)
+    strengths = own_strengths(scatter.power_mean_db + gain[:, :trials].T, thresholds, listening.step_m, scatter, generator).T
     lanes = np.broadcast_to(gain[:, None, :], (len(gain), strengths.shape[1], gain.shape[1]))
     weight = log_evidence(strengths[:, :, None], lanes, thresholds[:, None, None], listening.step_m[:, None, None], scatter)
     weight = weight - logsumexp(weight, axis=1, keepdims=True)
     return float(np.exp(-(np.exp(weight) * weight).sum(axis=1)).mean() / len(draws))
-
-
-def _simulated(gain_db, threshold_db, step_m, scatter, generator) -> np.ndarray:
-    """Strengths that a flight would log of tags at some places by the signal model itself, NaN where not heard; shape (records, places). [dB]"""
-    count, tags = gain_db.shape
-    power = scatter.power_mean_db + np.hypot(scatter.power_sd_db, scatter.power_drift_sd_db) * generator.standard_normal(tags)
-    keep, fresh, shadow = np.exp(-step_m / scatter.shadowing_length_m), generator.standard_normal((count, tags)), np.zeros((count, tags))
-    for row in range(count):
-        before = shadow[row - 1] if row else 0.0
-        shadow[row] = keep[row] * before + scatter.shadowing_sd_db * np.sqrt(1.0 - keep[row] ** 2) * fresh[row]
-    strength = power + gain_db + shadow + scatter.noise_sd_db * generator.standard_normal((count, tags))
-    heard = strength > threshold_db[:, None] + scatter.softness_db * generator.standard_normal((count, tags))
-    return np.where(heard & (generator.random((count, tags)) >= scatter.miss_share), strength, np.nan)
 
 
 def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: list[Unplaced], model: SignalModel, easting_m, northing_m,

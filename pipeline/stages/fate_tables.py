@@ -36,7 +36,5 @@ def _stillness(workspace: Workspace, fixes: pd.DataFrame, tags: pd.DataFrame) ->
     """In how many of its last flights each tag stayed where it was, by the displacement test: to 100 m, and coarsely."""
     draws = read_draws(workspace.path_to_read(DRAWS_FILE))
     steps = displacement_table(animals_with_fixes(tags, fixes, draws), significance=workspace.survey.movement.significance)
-    unmoved = stillness(steps, float("inf"))[["tag_id", "same_place_flights"]].rename(columns={"same_place_flights": "unmoved_flights"})
-    coarse = stillness(steps, COARSELY_M).rename(columns={"minimum_detectable_m": "unmoved_detectable_m"})
-    coarse["unmoved_detectable_m"] = coarse["unmoved_detectable_m"].where(coarse["same_place_flights"] >= 2)
-    return stillness(steps).merge(unmoved, on="tag_id").merge(coarse[["tag_id", "unmoved_detectable_m"]], on="tag_id")
+    coarse = stillness(steps, COARSELY_M).rename(columns={"same_place_flights": "unmoved_flights", "minimum_detectable_m": "unmoved_detectable_m"})
+    return stillness(steps).merge(coarse, on="tag_id")

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.location.correction import corrected
+from pipeline.location.from_few_cells import from_few_cells
 
 COLUMN, ROW = (axis.ravel() for axis in np.meshgrid(np.arange(30), np.arange(20)))
 EAST, NORTH = 12.0 * COLUMN, 12.0 * ROW
@@ -17,7 +17,7 @@ def found(difference, keep=slice(None)):
         calls.append(len(east))
         return -((east - 150.0) ** 2 + (north - 90.0) ** 2) / 900.0 + difference(east, north)
 
-    return corrected(CHEAP[keep], dear, EAST[keep], NORTH[keep], FEW[keep]), sum(calls)
+    return from_few_cells(CHEAP[keep], dear, EAST[keep], NORTH[keep], FEW[keep]), sum(calls)
 
 
 def test_a_difference_that_is_linear_is_found_inside_the_evaluated_cells():

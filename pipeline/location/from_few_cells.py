@@ -13,7 +13,7 @@ _ALL_BELOW = 80
 _NEIGHBOURS = 6
 
 
-def corrected(cheap: np.ndarray, dear: Callable, easting_m: np.ndarray, northing_m: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+def from_few_cells(cheap: np.ndarray, dear: Callable, easting_m: np.ndarray, northing_m: np.ndarray, chosen: np.ndarray) -> np.ndarray:
     """The dear log-density of every cell, up to what interpolation costs.
 
     Averaging over signal models changes a log-density slowly from place to place, while the log-density itself changes fast: so the
