@@ -7,20 +7,9 @@ from pipeline.messages import SurveyError
 from pipeline.stages.check import check_survey, read_arguments
 from pipeline.stages.new import REGISTERS, make_folder
 from pipeline.survey import load_survey
+from tests.benchmarks.field import SURVEY as FIELD_SURVEY
 
 SURVEY = "campaign: small\ntitle: A small campaign\nreceiver_log:\n  files: flights/*.csv\n  time_zone: UTC\n  not_heard: blank\n"
-FIELD_SURVEY = """\
-campaign: campus
-title: Radios on a hilly campus
-receiver_log:
-  files: {folder}/flights/*.csv
-  columns: {{time_utc: time, latitude: receiver_lat, longitude: receiver_lon, strength_db: rss_db, noise_db: noise_floor_db}}
-  time_zone: America/Denver
-  not_heard: blank
-  heard_above_noise_db: 3
-tags: {folder}/tags.csv
-beacons: {folder}/beacons.csv
-"""
 
 
 def small(folder, more="", **files):

@@ -8,13 +8,11 @@ import pytest
 from pipeline.columns import FIXES
 from pipeline.exchange import write_results
 from pipeline.geodesy import choose_projection
-from pipeline.stages import error_calibration, index, localisation, movement_summaries, quality_check
 from pipeline.stages.ground_fixes import GROUND_FIXES, GROUND_TESTS, sessions, with_sessions
 from pipeline.stages.ground_report import evidence_words, ground_heading, ground_paragraphs, words_of_tests, unheard_words, use_words
 from pipeline.stages.hand_evidence import gather_by_hand, without_flight
 from pipeline.stages.localisation_report import LocalisationReport
-from pipeline.stages.workspace import Workspace
-from pipeline.survey import load_survey
+from tests.campaign_runs import worked_out
 
 PLACE = (57.2045, -4.1065)                         # where the ground crew finds G11; the flight is in the same valley
 SURVEY = ("campaign: ground\ntitle: Ground crew\nreceiver_log: {files: flights/*.csv, time_zone: UTC, not_heard: blank}\n"
@@ -56,13 +54,7 @@ def campaign(project, tmp_path_factory):
         line(beacon["tag_id"], "2026-04-25T07:00:00Z", at_beacon, STATIONS[0], 3), line(beacon["tag_id"], "2026-04-25T07:05:00Z", at_beacon, STATIONS[1], -2)]) + "\n")
     (folder / "sightings.csv").write_text(f"time_utc,tag_id,latitude,longitude,position_sd_m,state\n2026-05-07T13:20:00Z,H05,{PLACE[0]},{PLACE[1]},5,dead\n")
     (folder / "survey.yml").write_text(SURVEY)
-    workspace = Workspace(load_survey(folder / "survey.yml"), folder / "out", folder / "out")
-    quality_check.compute(workspace)
-    localisation.compute(workspace)
-    error_calibration.compute(workspace)
-    movement_summaries.compute(workspace)
-    index.build(workspace)
-    return workspace
+    return worked_out(folder / "survey.yml", folder / "out")
 
 
 @pytest.fixture

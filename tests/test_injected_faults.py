@@ -1,7 +1,5 @@
 """Faults put into the demo campaign are found by its nine beacons. The demo's own story holds a clock that is 5 s late in one flight."""
 
-import numpy as np
-import pandas as pd
 import pytest
 
 from pipeline.calibration import known_tags

@@ -9,9 +9,7 @@ import pandas as pd
 import pyproj
 import pytest
 
-from pipeline.stages import localisation, quality_check
-from pipeline.stages.workspace import Workspace
-from pipeline.survey import load_survey
+from tests.campaign_runs import located
 from tests.radio_sample import line_path
 
 EARTH = pyproj.Geod(ellps="WGS84")
@@ -66,9 +64,7 @@ def located_at(middle, folder):
     beacons.assign(height_above_ground_m=0.0).to_csv(folder / "beacons.csv", index=False)
     pd.DataFrame({"tag_id": ["T01"]}).to_csv(folder / "tags.csv", index=False)
     (folder / "survey.yml").write_text("campaign: place\ntitle: One flight\nreceiver_log: {files: flights/*.csv, time_zone: UTC, not_heard: blank}\ntags: tags.csv\nbeacons: beacons.csv\n")
-    workspace = Workspace(load_survey(folder / "survey.yml"), folder / "out", folder / "out")
-    quality_check.compute(workspace)
-    localisation.compute(workspace)
+    workspace = located(folder / "survey.yml", folder / "out")
     fixes = workspace.read_table("fixes").set_index("tag_id").loc[list(TAGS)]
     errors = offsets(middle, fixes["best_latitude"], fixes["best_longitude"]) - np.array(list(TAGS.values()))
     return fixes["status"].tolist(), errors, fixes[["error_radius_50_m", "error_radius_95_m"]].to_numpy(float), str(workspace.read_table("messages")["text"].tolist())

@@ -8,14 +8,13 @@ import pytest
 from pipeline.columns import FIXES
 from pipeline.messages import SurveyError
 from pipeline.run.commands import main
-from pipeline.stages import error_calibration, index, localisation, movement_summaries, quality_check
 from pipeline.stages.check import check_survey
 from pipeline.stages.joined_check import joined_faults
 from pipeline.stages.joined_fixes import JOINED_AGREEMENT, JOINED_FIXES, JOINED_TESTS
 from pipeline.stages.joined_report import agreement_words, beacon_words, comparison, joined_heading, p_words
 from pipeline.stages.localisation_report import LocalisationReport
-from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
+from tests.campaign_runs import located, worked_out
 
 # H05 stayed within the morning; H01 walked 0.6 km between 21 April and 7 May; H09 was heard in April only; H12 in no flight.
 TAGS_KEPT = ["H01", "H05", "H09", "H12", "B01", "B02"]
@@ -45,14 +44,8 @@ def folder_with(project, folder, asked):
 
 @pytest.fixture(scope="module")
 def campaign(project, tmp_path_factory):
-    survey = load_survey(folder_with(project, tmp_path_factory.mktemp("joined") / "c", ASKED))
-    workspace = Workspace(survey, survey.folder / "out", survey.folder / "out")
-    quality_check.compute(workspace)
-    localisation.compute(workspace)
-    error_calibration.compute(workspace)
-    movement_summaries.compute(workspace)
-    index.build(workspace)
-    return workspace
+    survey_file = folder_with(project, tmp_path_factory.mktemp("joined") / "c", ASKED)
+    return worked_out(survey_file, survey_file.parent / "out")
 
 
 @pytest.fixture
@@ -97,10 +90,7 @@ def test_a_tag_that_no_flight_heard_is_not_heard_together_either(joined):
 
 
 def test_the_fixes_of_single_flights_are_those_of_a_survey_that_joins_nothing(campaign, project, tmp_path):
-    survey = load_survey(folder_with(project, tmp_path / "plain", ""))
-    plain = Workspace(survey, tmp_path / "out", tmp_path / "out")
-    quality_check.compute(plain)
-    localisation.compute(plain)
+    plain = located(folder_with(project, tmp_path / "plain", ""), tmp_path / "out")
     for name in ("fixes", "fix_evidence"):
         assert plain.path_to_read(f"tables/{name}.csv").read_bytes() == campaign.path_to_read(f"tables/{name}.csv").read_bytes()
     assert len(plain.read_table("joined_fixes", JOINED_FIXES)) == 0

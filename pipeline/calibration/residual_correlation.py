@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.calibration.residuals import expected_when_heard
 from pipeline.radio import SignalModel, own_strengths
 
 CORRELATION = ["lag_from_m", "lag_to_m", "pairs", "correlation", "model_correlation", "model_low_95", "model_high_95"]

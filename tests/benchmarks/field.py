@@ -21,6 +21,7 @@ import pandas as pd
 import shapely
 
 from tests.benchmarks.accuracy import centroid, log_distance_fit, strongest
+from tests.campaign_runs import located
 
 RESULT = Path(__file__).with_name("field.csv")
 PROJECT = Path(__file__).resolve().parents[2]
@@ -67,18 +68,11 @@ def write_campaign(source: Path, into: Path, swapped: bool) -> pd.DataFrame:
 
 def cases_of(source: Path, swapped: bool) -> pd.DataFrame:
     """One row per walk and unknown radio inside its box: error of every method [m], what the regions held, area of the 95 % region [ha]."""
-    from pipeline.stages import localisation, quality_check
-    from pipeline.stages.workspace import Workspace
-    from pipeline.survey import load_survey
-
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "campaign"
         folder.mkdir()
         truth = write_campaign(source, folder, swapped)
-        workspace = Workspace(load_survey(folder / "survey.yml"), Path(name) / "out", Path(name) / "out")
-        quality_check.compute(workspace)
-        localisation.compute(workspace)
-        return score(workspace, truth)
+        return score(located(folder / "survey.yml", Path(name) / "out"), truth)
 
 
 def score(workspace, truth: pd.DataFrame) -> pd.DataFrame:
