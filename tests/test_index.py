@@ -56,7 +56,8 @@ def test_errors_and_coverage_are_those_of_the_table(found):
     inside = (found.errors["level_after"] <= 0.95).sum()
     words = " ".join(say.trust(found))
     assert f"The 95 % regions held the truth in {inside} of {len(found.errors)} fixes." in words
-    assert "Believe this for grouse backpack and hare collar" in words and "Loss behind hills" in words
+    assert "Believe this for grouse backpack and hare collar" in words and "Loss behind hills is in the model, but for up to 0." in words and "loss in vegetation is not" in words
+    assert "so hills are not in the model" in say.trust(replace(found, blind_share=None))[1]
 
 
 def test_repeats_over_one_beacon_are_not_counted_as_beacons(found):
@@ -78,9 +79,9 @@ def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
 
 
 def test_decoys_are_told_with_how_often_they_seemed_to_be_heard(found):
-    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,716 records, and none got a position." in say.thrown_away(found)[1]
-    silent = replace(found, tags_heard=found.tags_heard.assign(records_heard=0))
-    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,716 records." in say.thrown_away(silent)[1]
+    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records, and none got a position." in say.thrown_away(found)[1]
+    silent = replace(found, false=found.false.assign(records_heard=0, decoys_heard=0))
+    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records." in say.thrown_away(silent)[1]
 
 
 # Campaigns that lack something

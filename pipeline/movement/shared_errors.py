@@ -54,7 +54,7 @@ def shared_error(beacon_errors, *, seed=1):
     resampled = [_correlation(errors, tags, flights, _counts(tags, generator) * _counts(flights, generator)) for _ in range(RESAMPLED)]
     low, high = np.nanquantile(resampled, [0.025, 0.975])
     return SharedError(float(np.clip(value, 0, LARGEST)), float(low), float(high), pairs,
-                       f"Errors of two beacons of one flight correlate by {value:.2f} (95 % interval {low:.2f} to {high:.2f}, {pairs} pairs).")
+                       f"Errors of two beacons of one flight correlate by {value:.2f} (95 % interval {low:.2f} to {high:.2f}, {pairs} pairs).".replace(" -", " −"))
 
 
 def joined_by_flight(animals, correlation, *, seed):

@@ -52,7 +52,7 @@ def ground_heading(ground: pd.DataFrame) -> str:
 def ground_paragraphs(ground: pd.DataFrame, fixes: pd.DataFrame, tests: pd.DataFrame, method: dict) -> list[str]:
     """What a session is, what its region rests on, what tests it, and whom no flight heard."""
     session = (f"A session is what was had of one tag by hand with no gap of more than {method['gap_min']:g} minutes, during no flight that listened for the tag nor within ten minutes of one. "
-               f"Bearings are weighed by the von Mises distribution and sightings by the normal one, over the ground within {method['reach_m']:g} m of where they were had.")
+               f"Bearings are weighed by the von Mises distribution and sightings by the normal one, over the ground within {method['reach_m']:,.0f} m of where they were had.")
     rests = ("A position needs two bearings that cross, or a sighting; the gates on the region are those of the flights. The widening found on beacons concerns strengths and touches no bearing or sighting: these regions rest on the errors stated for each"
              f"{_unstated(method)}. Where the parts of a session contradict each other, its region is drawn with all errors scaled up until they agree, and no position is stated.")
     return [words for words in (session, rests, words_of_tests(tests), unheard_words(ground, fixes)) if words]

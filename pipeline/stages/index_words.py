@@ -47,6 +47,8 @@ class Found:
     permits: dict
     status: str
     sensitive: bool
+    false: pd.DataFrame          # false_detections: one row over all decoys
+    blind_share: float | None    # largest share of a flight's paths beyond the terrain model; None without one
     candidates: pd.DataFrame = field(default_factory=pd.DataFrame)   # next_flight, the most telling first
 
 
@@ -78,8 +80,16 @@ def trust(found: Found) -> list[str]:
     """The errors measured on beacons, and what the beacons do not speak for."""
     if found.errors.empty:
         return [f"That is not known: {_why_untested(found)}, so no error was measured. The regions are as wide as simulations of such models ask for, and untested here."]
-    behind = "Loss behind hills and in vegetation is not in the model, and no register names the habitat."
-    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {behind}"]
+    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {_not_in_the_model(found.blind_share)}"]
+
+
+def _not_in_the_model(blind_share: float | None) -> str:
+    """What of the ground the signal model knows nothing of; blind_share : of the paths of a flight that lie beyond the terrain model, None without one."""
+    plants = "loss in vegetation is not in the model, and no register names the habitat."
+    if blind_share is None:
+        return f"No terrain model was given, so hills are not in the model; {plants}"
+    beyond = f", but for up to {blind_share:.2f} of the paths of a flight, which lie beyond the terrain model and count as open" if blind_share > 0.005 else ""
+    return f"Loss behind hills is in the model{beyond}; {plants}"
 
 
 def _why_untested(found: Found) -> str:
@@ -134,9 +144,7 @@ def searched(found: Found) -> str:
     first = f"For the weakest type of tag {_part_of_ground(least['area_90_cautious_ha'], least['area_ha'])} were searched to 0.9 or more, cautiously reckoned."
     if found.well_searched.empty or not found.well_searched.iloc[0]["beacons"]:
         return f"{first} No beacon lay on such ground, so that is untested."
-    test = found.well_searched.iloc[0]
-    return (f"{first} Beacons lay on such ground in {counted(int(test['beacons']), 'search', 'searches')} and were heard in {test['heard']} "
-            f"(exact 95 % interval of the share {probability(test['share_low'])} to {probability(test['share_high'])}, repeats over one beacon counted as new).")
+    return f"{first} {found.well_searched.iloc[0]['text']}"
 
 
 def _part_of_ground(part_ha: float, whole_ha: float) -> str:
@@ -205,12 +213,11 @@ def _withheld(animals: pd.DataFrame) -> list[str]:
 def _disbelieved(found: Found) -> list[str]:
     doubted = int((found.animals["status"] == "suspect").sum())
     words = [f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted." if doubted else "No hit of an animal is doubted."]
-    decoys = found.tags_heard[(found.tags_heard["role"] == "decoy") & (found.tags_heard["records_listened"] > 0)]
-    if len(decoys):
-        seemed, placed = int((decoys["records_heard"] > 0).sum()), found.decoys.loc[found.decoys["status"].isin(PLACED), "tag_id"].nunique()
-        listened = f"Of {counted(len(decoys), 'decoy')}, known to be switched off, {seemed or 'none'} seemed to be heard"
-        words.append(f"{listened}, in {int(decoys['records_heard'].sum())} of {int(decoys['records_listened'].sum()):,d} records, and {placed or 'none'} got a position." if seemed else
-                     f"{listened} in {int(decoys['records_listened'].sum()):,d} records.")
+    for row in found.false.itertuples():
+        placed = found.decoys.loc[found.decoys["status"].isin(PLACED), "tag_id"].nunique()
+        listened = f"Of {counted(int(row.decoys), 'decoy')}, known to be switched off, {int(row.decoys_heard) or 'none'} seemed to be heard"
+        words.append(f"{listened}, in {int(row.records_heard)} of {int(row.records_listened):,d} usable records, and {placed or 'none'} got a position." if row.decoys_heard else
+                     f"{listened} in {int(row.records_listened):,d} usable records.")
     return words
 
 

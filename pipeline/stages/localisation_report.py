@@ -208,7 +208,7 @@ class LocalisationReport:
             "share_low": ("Share from", "95 %", ".2f"), "share_high": ("to", "95 %", ".2f")}, saved_as="search_validation_bands.csv")]
         if len(false):
             row = false.iloc[0]
-            parts.append(self.book.words(None, f"False detections: {counted(int(row['decoys']), 'decoy')}, known to be switched off, seemed to be heard in {int(row['records_heard'])} of {int(row['records_listened']):,d} records "
+            parts.append(self.book.words(None, f"False detections: {counted(int(row['decoys']), 'decoy')}, known to be switched off, seemed to be heard in {int(row['records_heard'])} of {int(row['records_listened']):,d} usable records "
                                                f"(exact 95 % interval of the share {row['share_low']:.4f} to {row['share_high']:.4f}, records taken as independent)."))
         return parts
 

@@ -161,6 +161,6 @@ def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFra
     paragraphs.append("Ground counts as searched by the probability that a tag of the type, lying there, would have been heard at least once. Were every record a look of its own (independent), the figures would be too high. "
                       "Expected figures let looks share the tag's power and the shadowing, and average over what the fit on beacons leaves open. Cautious figures, which decisions should rest on, count each pass as one look, and take one tag in twenty to be "
                       "12 dB weaker than the beacons of its type: failing battery, broken antenna, body in the way (an assumption, no source). Hills count where a terrain model was given. "
-                      "A tag underground or in water, or one yet weaker, much weaker than its type, can be missed however often the ground is flown over.")
+                      "A tag underground or in water, or one much weaker than its type even by that measure, can be missed however often the ground is flown over.")
     paragraphs.append(str(well.iloc[0]["text"]) if len(well) else "")
     return [words for words in paragraphs if words]
