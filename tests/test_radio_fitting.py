@@ -76,10 +76,25 @@ def test_the_prior_model_rests_on_no_beacon_and_covers_the_truth_widely():
     assert len(model.draws(4, np.random.default_rng(1))) == 4
 
 
-def test_draws_come_in_pairs_about_the_estimate(fitted):
+def test_draws_come_in_pairs_about_the_mean_of_the_posterior(fitted):
     drawn = fitted[0].draws(4, np.random.default_rng(1))
-    np.testing.assert_allclose((drawn[0].exponent + drawn[2].exponent) / 2, fitted[0].model.exponent)
+    at = [p.name for p in fitted[0].parameters].index("exponent")
+    np.testing.assert_allclose((drawn[0].exponent + drawn[2].exponent) / 2, fitted[0].mean[at])
     assert drawn[0].exponent != drawn[1].exponent
+
+
+def test_two_draws_for_every_parameter_have_exactly_its_mean_and_spread(fitted):
+    whole, count = fitted[0], 2 * len(fitted[0].vector)
+    for name, value in (("exponent", lambda model: model.exponent), ("power_mean_db collar", lambda model: model.power_mean_db["collar"])):
+        at = [p.name for p in whole.parameters].index(name)
+        drawn = np.array([value(model) for model in whole.draws(count, np.random.default_rng(3))])
+        np.testing.assert_allclose([drawn.mean(), drawn.std()], [whole.mean[at], np.sqrt(whole.covariance[at, at])])
+
+
+def test_the_mean_lies_beside_the_top_by_a_part_of_the_standard_error(fitted):
+    whole = fitted[0]
+    beside = np.abs(whole.mean - whole.vector) / np.sqrt(np.diag(whole.covariance))
+    assert 0 < beside.max() < 1.0
 
 
 def test_draws_hardly_change_when_the_covariance_hardly_does():

@@ -14,7 +14,7 @@ import pandas as pd
 
 from pipeline.radio.lanes import KnownTag, side_by_side
 from pipeline.radio.listening import Listening
-from pipeline.radio.maximum import Objective, inverse_curvature, maximum, polished
+from pipeline.radio.maximum import Objective, inverse_curvature, maximum, polished, posterior_means
 from pipeline.radio.model import SignalModel
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB, Given, Parameter, model_from_vector, standard_parameters
 from pipeline.radio.propagation import sightlines
@@ -31,6 +31,7 @@ class FittedModel:
     records: int
     records_heard: int
     given: Given = Given()
+    mean: np.ndarray | None = None   # of the posterior, on the estimation scales; None = not worked out, taken to be the estimate
 
     @property
     def model(self) -> SignalModel:
@@ -38,11 +39,17 @@ class FittedModel:
         return model_from_vector(self.parameters, self.vector, self.given)
 
     def draws(self, count: int, generator: np.random.Generator) -> list[SignalModel]:
-        """Signal models drawn from the uncertainty of the estimate, in antithetic pairs about it."""
+        """Signal models that stand for the uncertainty of the estimate: pairs about the posterior's mean, in directions at right angles.
+
+        Two for every parameter, or a multiple of that, have exactly the mean and covariance of the posterior (spherical cubature:
+        I. Arasaratnam & S. Haykin, Cubature Kalman filters, 2009; from memory), turned at random, so that no direction is favoured.
+        """
+        size = len(self.vector)
+        turns = [_turned_axes(size, generator) for _ in range(-(-count // (2 * size)))]
         # Cholesky's factor is unique and moves with the covariance; the axes of an eigenvalue decomposition may turn or change sign with the last digit.
-        half = generator.multivariate_normal(np.zeros(len(self.vector)), self.covariance, size=(count + 1) // 2, method="cholesky")
-        offsets = np.concatenate([half, -half])[:count]
-        return [model_from_vector(self.parameters, self.vector + offset, self.given) for offset in offsets]
+        half = np.sqrt(size) * np.concatenate(turns)[:(count + 1) // 2] @ np.linalg.cholesky(self.covariance).T
+        middle = self.vector if self.mean is None else self.mean
+        return [model_from_vector(self.parameters, middle + offset, self.given) for offset in np.concatenate([half, -half])[:count]]
 
     def table(self) -> pd.DataFrame:
         """One row per parameter: value, standard error, unit, prior; on natural scales."""
@@ -56,6 +63,12 @@ class FittedModel:
                 "prior_share": float(min(1.0, self.covariance[index, index] / p.prior_sd**2)),
             })
         return pd.DataFrame(rows)
+
+
+def _turned_axes(size: int, generator: np.random.Generator) -> np.ndarray:
+    """Orthonormal rows in a random orientation."""
+    axes, triangle = np.linalg.qr(generator.standard_normal((size, size)))
+    return axes.T * np.sign(np.diag(triangle))[:, None]
 
 
 def choose_parameters(known: list[KnownTag], faults: bool = True) -> tuple[Parameter, ...]:
@@ -138,7 +151,8 @@ def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: fl
         near = _scaled_covariance(start, parameters)
         best = polished(objective, _scaled(start, parameters), objective.everyone, near[None])[0]
     inverse = near if rough and start is not None else inverse_curvature(objective, best)
-    whole = _as_fitted(known, parameters, best, inverse, given)
+    middle = None if rough else posterior_means(objective, best, inverse, objective.everyone)[0]
+    whole = _as_fitted(known, parameters, best, inverse, given, middle)
     stayed = {place: np.array([tag.place_id != place for tag in known]) for place in places}
     stayed = {place: flags for place, flags in stayed.items() if flags.any()}
     if not stayed:
@@ -147,8 +161,9 @@ def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: fl
     # With one of m tags gone the curvature is nearly (m-1)/m of the whole, which is all that is assumed here.
     inverses = inverse[None] * (len(known) / keep.sum(axis=1))[:, None, None]
     points = polished(objective, best, keep, inverses)
-    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider, given)
-                for (place, flags), point, wider in zip(stayed.items(), points, inverses)}
+    middles = [None] * len(keep) if rough else posterior_means(objective, best, inverse, keep)
+    left_out = {place: _as_fitted([tag for tag, kept in zip(known, flags) if kept], parameters, point, wider, given, middle)
+                for (place, flags), point, wider, middle in zip(stayed.items(), points, inverses, middles)}
     return whole, left_out
 
 
@@ -168,11 +183,11 @@ def _scaled_covariance(start: FittedModel, parameters) -> np.ndarray:
     return scaled
 
 
-def _as_fitted(known, parameters, scaled, inverse, given: Given) -> FittedModel:
+def _as_fitted(known, parameters, scaled, inverse, given: Given, middle=None) -> FittedModel:
     mean, sd = np.array([p.prior_mean for p in parameters]), np.array([p.prior_sd for p in parameters])
     listenings = [listening for tag in known for listening in tag.listenings]
     return FittedModel(
         parameters, mean + sd * scaled, inverse * np.outer(sd, sd), beacons=len({tag.place_id for tag in known}),
         records=sum(map(len, listenings)), records_heard=int(sum(listening.heard.sum() for listening in listenings)),
-        given=given,
+        given=given, mean=None if middle is None else mean + sd * middle,
     )

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from scipy.special import log_ndtr, logsumexp
 
+from pipeline.calibration.held_out import MODELS_DRAWN
 from pipeline.location.likelihood import mean_log_likelihood
 from pipeline.location.posterior import DEEPEST
 from pipeline.radio import FittedModel, KnownTag, fit_signal_model
@@ -122,23 +123,20 @@ def case():
     return fitted, tags, sampled(known, fitted, seed=0)
 
 
-def test_estimates_and_errors_are_those_of_the_sampler(case):
-    """Laplace's approximation takes the top for the mean, which a skewed posterior moves by a part of its width."""
+def test_means_and_errors_are_those_of_the_sampler(case):
+    """A skewed posterior has its mean beside its top, by up to half of its width here; the mean is worked out by weighting, the width by Laplace's approximation."""
     fitted, _, samples = case
     sd = np.sqrt(np.diag(fitted.covariance))
-    assert np.abs((samples.mean(axis=0) - fitted.vector) / sd).max() < 0.5
+    beside = np.abs(samples.mean(axis=0) - fitted.mean) / sd
+    assert beside.max() < 0.25 and beside.max() < np.abs((samples.mean(axis=0) - fitted.vector) / sd).max()
     assert np.abs(np.log(samples.std(axis=0) / sd)).max() < np.log(1.25)
 
 
 def test_cells_compare_as_the_sampler_says(case, capsys):
-    """Of cells that a posterior keeps (no deeper than exp(-7) below another).
-
-    Over five sets of beacons, of which this is the first, 2000 draws were off by 0.02 to 0.04 in the median and 0.05 to 0.28 at worst (the largest beyond
-    0.2), 16 draws by 0.02 to 0.05 and 0.12 to 0.44. With 6 or 12 beacons the median of 2000 draws is 0.06: a skewed posterior has its mean beside its top.
-    """
+    """Of cells that a posterior keeps (no deeper than exp(-7) below another), by many draws and by as many as a fix uses."""
     fitted, tags, samples = case
     long_run = [model_from_vector(fitted.parameters, vector, fitted.given) for vector in samples[::2]]
-    own = {"2000 draws": fitted.draws(2000, np.random.default_rng(5)), "16 draws": fitted.draws(16, np.random.default_rng(1))}
+    own = {f"{count} draws": fitted.draws(count, np.random.default_rng(seed)) for count, seed in ((2000, 5), (MODELS_DRAWN, 1))}
     off = {name: [] for name in own}
     for heard, cells in tags:
         exact = between_cells(heard, cells, long_run)
@@ -147,8 +145,8 @@ def test_cells_compare_as_the_sampler_says(case, capsys):
     with capsys.disabled():
         for name, differences in off.items():
             print(f"\n{name} against emcee, {len(differences)} differences: median {np.median(differences):.3f}, 95 % {np.quantile(differences, 0.95):.3f}, worst {max(differences):.3f}")
-    assert np.median(off["2000 draws"]) < 0.05 and max(off["2000 draws"]) < 0.2
-    assert np.median(off["16 draws"]) < 0.1
+    for differences in off.values():
+        assert np.median(differences) < 0.05 and max(differences) < 0.2
 
 
 def test_with_five_parameters_free_cells_compare_as_the_sampler_says():
