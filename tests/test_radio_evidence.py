@@ -153,3 +153,11 @@ def test_records_at_the_ceiling_agree_with_the_orthant_integral():
     exact = norm(mean[3], np.sqrt(joint[3, 3])).logpdf(strength[3]) + np.log(above.cdf(np.full(3, -ceiling), rng=np.random.default_rng(0)))
     # the bound asked of the filter at worst; one-sided records are matched in mean and variance only
     assert found[0] == pytest.approx(exact, abs=0.2)
+
+
+def test_one_pass_gives_what_the_first_so_many_records_alone_give():
+    strength, gain, threshold = small_case(np.random.default_rng(5))
+    limits = np.full((14, 1), threshold)
+    running = log_evidence(strength[:, None], gain, limits, steps(14), SCATTER, after=[1, 6, 14])
+    alone = [log_evidence(strength[:count, None], gain[:count], limits[:count], steps(14)[:count], SCATTER) for count in (1, 6, 14)]
+    np.testing.assert_array_equal(running, alone)

@@ -7,9 +7,9 @@ from typing import Callable
 import numpy as np
 from scipy.spatial import KDTree
 
-# One cell in so many is evaluated; of fewer cells than the second number all are.
-_ONE_IN = 4
-_ALL_BELOW = 80
+# Of fewer cells than the first number, or of fewer chosen than the second, all are evaluated.
+ALL_BELOW = 80
+FEWEST_CHOSEN = 20
 _NEIGHBOURS = 6
 
 
@@ -24,7 +24,7 @@ def from_few_cells(cheap: np.ndarray, dear: Callable, easting_m: np.ndarray, nor
     cheap : log-density of every cell, shape (cells,). dear : function of (easting_m, northing_m).
     chosen : flags of the cells to evaluate, spread evenly; all are evaluated where they are few.
     """
-    if len(cheap) < _ALL_BELOW or chosen.sum() < _ALL_BELOW // _ONE_IN:
+    if len(cheap) < ALL_BELOW or chosen.sum() < FEWEST_CHOSEN:
         return dear(easting_m, northing_m)
     evaluated = np.stack([easting_m[chosen], northing_m[chosen]], axis=1)
     difference = dear(*evaluated.T) - cheap[chosen]

@@ -69,15 +69,12 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         hand = by_hand(east, north) if by_hand is not None else np.zeros(len(value))
         return Posterior(column, row, west, south, cell, value - value.max(), fineness.widening, hand)
 
-    width, height = area.east_m - area.west_m, area.north_m - area.south_m
-    cell = float(np.sqrt(width * height / fineness.coarse_cells))
-    column, row = (axis.ravel() for axis in np.meshgrid(np.arange(max(1, round(width / cell))), np.arange(max(1, round(height / cell)))))
-    west, south = area.west_m + 0.5 * cell, area.south_m + 0.5 * cell
+    column, row, west, south, cell = coarse_lattice(area, fineness.coarse_cells)
     while True:
-        posterior = _kept(looked_at(log_density, column, row, west, south, cell), fineness.most_cells)
+        posterior = within_reach(looked_at(log_density, column, row, west, south, cell), fineness.most_cells)
         if posterior.region(0.95).sum() >= fineness.cells_in_region or cell / 2 < fineness.finest_m or len(posterior.column) > fineness.most_cells / 4:
             break
-        column, row = _halved(*_with_neighbours(posterior.column, posterior.row))
+        column, row = halved(*with_neighbours(posterior.column, posterior.row))
         # A halved cell's lattice starts a quarter of the old side before the old centre.
         west, south, cell = west - cell / 4, south - cell / 4, cell / 2
         inside = area.holds(west + cell * column, south + cell * row)
@@ -86,6 +83,14 @@ def adaptive_posterior(log_density: Callable, area: SearchArea, fineness: Finene
         cheap, few = posterior.log_density, (posterior.column % 2 == 0) & (posterior.row % 2 == 0)
         posterior = looked_at(lambda east, north: from_few_cells(cheap, last_log_density, east, north, few), posterior.column, posterior.row, west, south, cell)
     return posterior
+
+
+def coarse_lattice(area: SearchArea, cells: int) -> tuple[np.ndarray, np.ndarray, float, float, float]:
+    """About so many square cells over the search area: (column, row, west_m, south_m, cell_m) as in Posterior."""
+    width, height = area.east_m - area.west_m, area.north_m - area.south_m
+    cell = float(np.sqrt(width * height / cells))
+    column, row = (axis.ravel() for axis in np.meshgrid(np.arange(max(1, round(width / cell))), np.arange(max(1, round(height / cell)))))
+    return column, row, area.west_m + 0.5 * cell, area.south_m + 0.5 * cell, cell
 
 
 def edge_probability(posterior: Posterior, area: SearchArea) -> float:
@@ -98,7 +103,7 @@ def edge_probability(posterior: Posterior, area: SearchArea) -> float:
     return float(posterior.probability[at_edge].sum())
 
 
-def _kept(posterior: Posterior, most_cells: int) -> Posterior:
+def within_reach(posterior: Posterior, most_cells: int) -> Posterior:
     """The cells within the drop; of too many, the likeliest."""
     keep = posterior.combined >= -_DROP
     if keep.sum() > most_cells:
@@ -106,14 +111,15 @@ def _kept(posterior: Posterior, most_cells: int) -> Posterior:
     return replace(posterior, column=posterior.column[keep], row=posterior.row[keep], log_density=posterior.log_density[keep], by_hand=posterior.by_hand[keep])
 
 
-def _with_neighbours(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def with_neighbours(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The cells and the eight round each, once each: a peak may lie just beyond a cell centre that fell short."""
     steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)])
     cells = (np.stack([column, row], axis=1)[:, None, :] + steps).reshape(-1, 2)
     return tuple(np.unique(cells, axis=0).T)
 
 
-def _halved(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def halved(column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The four quarters of each cell, on the lattice of half the side."""
     quarters = np.array([(0, 0), (1, 0), (0, 1), (1, 1)])
     cells = (2 * np.stack([column, row], axis=1)[:, None, :] + quarters).reshape(-1, 2)
     return cells[:, 0], cells[:, 1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Sequence
+
 import numpy as np
 from scipy.special import logsumexp
 
@@ -37,6 +39,12 @@ def mean_log_likelihood(listening: Listening, models: list[SignalModel], easting
     return logsumexp(_log_likelihoods(listening, models, easting_m, northing_m, tag_type), axis=0) - np.log(len(models))
 
 
+def mean_log_likelihood_after(listening: Listening, models: list[SignalModel], easting_m, northing_m, tag_type: str, counts: Sequence[int]) -> np.ndarray:
+    """The same for the first so many records only, for each of some rising counts, from one pass. Shape (counts, cells)."""
+    so_far = listening.first_records(counts[-1])
+    return logsumexp(_log_likelihoods(so_far, models, easting_m, northing_m, tag_type, after=list(counts)), axis=1) - np.log(len(models))
+
+
 def walking_likelihood(listening: Listening, models: list[SignalModel], easting_m, northing_m, tag_type: str = "", walk_sd_m: float = 100.0) -> Walked:
     """How well each cell explains the records of an animal that was there in the middle of the flight and may walk.
 
@@ -60,16 +68,16 @@ def walking_likelihood(listening: Listening, models: list[SignalModel], easting_
     return Walked(*(np.concatenate([getattr(part, name) for part in parts], axis=1) for name in Walked.__dataclass_fields__))
 
 
-def _log_likelihoods(listening, models, easting_m, northing_m, tag_type, height_above_ground_m=0.0) -> np.ndarray:
-    """All models and cells side by side, shape (models, cells): one pass over the records costs hardly more for many lanes."""
+def _log_likelihoods(listening, models, easting_m, northing_m, tag_type, height_above_ground_m=0.0, after=None) -> np.ndarray:
+    """All models and cells side by side, shape (models, cells) or (counts, models, cells): one pass over the records costs hardly more for many lanes."""
     easting_m, northing_m = np.asarray(easting_m, float), np.asarray(northing_m, float)
     thresholds = np.stack([model.thresholds_db(listening) for model in models], axis=1)[:, :, None]
     scatter = stacked_scatter([model.scatter(tag_type) for model in models])
     block = max(1, _LANES_AT_ONCE // len(models))
-    parts = [np.zeros((len(models), 0))]
+    parts = [np.zeros((*([] if after is None else [len(after)]), len(models), 0))]
     for start in range(0, len(easting_m), block):
         cells = slice(start, start + block)
         lines = sightlines(listening, easting_m[cells], northing_m[cells], height_above_ground_m)
         gain = np.stack([model.gain_db(lines) for model in models], axis=1)
-        parts.append(log_evidence(listening.strength_db[:, None, None], gain, thresholds, listening.step_m[:, None, None], scatter))
-    return np.concatenate(parts, axis=1)
+        parts.append(log_evidence(listening.strength_db[:, None, None], gain, thresholds, listening.step_m[:, None, None], scatter, after=after))
+    return np.concatenate(parts, axis=-1)

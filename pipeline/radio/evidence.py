@@ -54,7 +54,7 @@ def stacked_scatter(each: list[Scatter]) -> Scatter:
     return Scatter(**{field.name: np.array([getattr(scatter, field.name) for scatter in each], float)[:, None] for field in fields(Scatter)})
 
 
-def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, listened=None) -> np.ndarray:
+def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, listened=None, after=None) -> np.ndarray:
     """Log-probability of a sequence of strengths and absences, for many lanes at once.
 
     A lane is one hypothesis: a cell, or a beacon under one set of parameters.
@@ -66,15 +66,16 @@ def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, l
     threshold_db : array (records, *lanes or broadcastable). [dB]
     step_m : array (records, *lanes or broadcastable), metres since the record before, infinite at breaks. [m]
     listened : optional array of flags like strength_db; False = no information in this record.
+    after : optional rising counts of records, 1 to all; then the log-probability of the first so many, for each of them, from one pass.
 
     Returns
     -------
-    array of shape lanes, natural logarithm.
+    array of shape lanes, or (counts, *lanes) with `after`; natural logarithm.
     """
     lanes = gain_db.shape[1:]
     state = _Belief.start(scatter, lanes)
-    total = np.zeros(lanes)
-    for row in range(gain_db.shape[0]):
+    total, totals = np.zeros(lanes), []
+    for row in range(gain_db.shape[0] if after is None else after[-1]):
         state = state.moved(step_m[row], scatter, first=row == 0)
         mu, spread = state.expectation(gain_db[row])
         log_z, slope, curve = observation(strength_db[row], threshold_db[row], mu, spread, scatter)
@@ -82,8 +83,10 @@ def log_evidence(strength_db, gain_db, threshold_db, step_m, scatter: Scatter, l
             here = listened[row]
             log_z, slope, curve = np.where(here, log_z, 0.0), np.where(here, slope, 0.0), np.where(here, curve, 0.0)
         state = state.updated(slope, curve)
-        total += log_z
-    return total
+        total = total + log_z
+        if after is not None and row + 1 in after:
+            totals.append(total)
+    return total if after is None else np.array(totals)
 
 
 @dataclass(frozen=True)
