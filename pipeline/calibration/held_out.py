@@ -76,13 +76,13 @@ class HeldOutModels:
         return replace(self.corrections, lags_s=self.left_out_lags_s.get(place_id, self.corrections.lags_s))
 
 
-def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int, terrain: dict | None = None) -> HeldOutModels:
+def fit_held_out(records: pd.DataFrame, beacons: pd.DataFrame, seed: int, terrain: dict | None = None, canopy: dict | None = None) -> HeldOutModels:
     """Fit all models that a campaign needs. Beacons whose use is "test" enter none of them.
 
-    terrain : flight_id -> what hills take, see radio.terrain_loss.
+    terrain : flight_id -> what hills take, see radio.terrain_loss. canopy : flight_id -> ways through vegetation, see radio.canopy.
     With no beacon to fit on, every model is the prior one, which says so by its standard errors.
     """
-    plain = Corrections(terrain=terrain or {})
+    plain = Corrections(terrain=terrain or {}, canopy=canopy or {})
     usable = records[records["usable"].to_numpy(bool)]
     rough = prior_model([plain.listening(rows) for _, rows in usable.groupby(["tag_id", "flight_id"], sort=True)])
     tests_only = set(beacons.loc[beacons["use"] == "test", "place_id"])

@@ -20,7 +20,8 @@ BETWEEN = " + "
 
 @dataclass(frozen=True)
 class JoinedTerrain:
-    """What is known of the ground for every record of several flights: parts as (that of one flight or None where it is not known, number of its records)."""
+    """What is known of the ground, or of what grows on it, for every record of several flights: parts as (that of one flight or None where it is not known,
+    number of its records)."""
 
     parts: tuple[tuple[object | None, int], ...]
 
@@ -35,6 +36,10 @@ class JoinedTerrain:
         """Ground under every record above that at every place, shape (records, places); 0 where the ground is not known. [m]"""
         return self._of_parts(lambda part: part.climb_m(easting_m, northing_m), np.size(easting_m))
 
+    def way_m(self, easting_m, northing_m) -> np.ndarray:
+        """Way through vegetation from every record to every place, shape (records, places); 0 where none is known. [m]"""
+        return self._of_parts(lambda part: part.way_m(easting_m, northing_m), np.size(easting_m))
+
     def _of_parts(self, known, places: int) -> np.ndarray:
         return np.concatenate([np.zeros((count, places)) if part is None else known(part) for part, count in self.parts])
 
@@ -48,8 +53,12 @@ def join_listenings(parts: list[Listening]) -> Listening:
         raise ValueError(f"two flights or more with records are joined, got {[len(part) for part in parts]} records")
     names = ("easting_m", "northing_m", "height_above_ground_m", "azimuth_grid_deg", "strength_db", "threshold_db")
     steps = [np.concatenate([[np.inf], part.step_m[1:]]) for part in parts]
-    terrain = JoinedTerrain(tuple((part.terrain, len(part)) for part in parts)) if any(part.terrain is not None for part in parts) else None
-    return Listening(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}, step_m=np.concatenate(steps), terrain=terrain)
+    ground = {}
+    for name in ("terrain", "canopy"):
+        known = [getattr(part, name) for part in parts]
+        if any(each is not None for each in known):
+            ground[name] = JoinedTerrain(tuple(zip(known, map(len, parts))))
+    return Listening(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}, step_m=np.concatenate(steps), **ground)
 
 
 def join_heard(parts: list[Heard]) -> Heard:

@@ -47,7 +47,7 @@ def record_residuals(heard: Heard, height_above_ground_m: float, model: SignalMo
         "distance_m": 10.0 ** lines.log10_distance[:, 0],
         "relative_azimuth_deg": (bearing - listening.azimuth_grid_deg + 180.0) % 360.0 - 180.0,
         "depression_deg": np.degrees(np.arcsin(np.sqrt(np.clip(lines.below[:, 0], 0.0, 1.0)))),
-        "pattern_db": gain + 10.0 * model.exponent * lines.log10_distance[:, 0] + model.terrain_share * lines.terrain_loss_db[:, 0],
+        "pattern_db": gain + 10.0 * model.exponent * lines.log10_distance[:, 0] + model.terrain_share * lines.terrain_loss_db[:, 0] + model.canopy_loss_db(lines)[:, 0],
         "threshold_db": threshold, "strength_db": listening.strength_db, "expected_db": expected, "expected_when_heard_db": when_heard, "residual_db": listening.strength_db - when_heard,
     })
     return table.assign(tag_id=heard.tag_id, flight_id=heard.flight_id, place_id=heard.place_id)[RESIDUALS]

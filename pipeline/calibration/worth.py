@@ -1,6 +1,6 @@
 """What each correction is worth: the beacons located with and without it, by models that never saw them.
 
-A correction that enters the signal model (hills, clock lags, azimuth bias) is left out of the fit as well. Absences and the
+A correction that enters the signal model (hills, canopy, clock lags, azimuth bias) is left out of the fit as well. Absences and the
 correlation of shadowing are left out in locating only: without absences a fit has no threshold to find, and what a reader asks is
 what a fix would be that ignores them. The widening is that of the full way, so that areas and coverage can be compared.
 """
@@ -28,7 +28,7 @@ def worth_of_corrections(records: pd.DataFrame, tags: pd.DataFrame, beacons: pd.
     """One row for the full way and one for each thing left out, columns COLUMNS; empty without beacons to test on.
 
     models, widening : as used for the fixes. heard, located : what was heard and the fixes of it, in one order; those of beacons are used.
-    Lags, hills and azimuth bias get a row only where they were corrected at all.
+    Lags, hills, canopy and azimuth bias get a row only where they were corrected at all.
     """
     whole = [(item, found) for item, found in zip(heard, located) if item.truth is not None]
     if not models.left_out or not whole:
@@ -54,6 +54,8 @@ def _refitted(records, beacons, models: HeldOutModels):
     made = []
     if corrections.terrain:
         made.append(("hills", replace(corrections, terrain={}), ()))
+    if corrections.canopy:
+        made.append(("canopy", replace(corrections, canopy={}), ()))
     if any(corrections.lags_s.values()):
         made.append(("clock lags", replace(corrections, lags_s={}), ()))
     if any(p.name == "azimuth_bias_deg" for p in models.whole.parameters):

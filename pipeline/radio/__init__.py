@@ -1,5 +1,6 @@
 """Strength against place: what a tag at a place would sound like along a flight, and the model estimated from beacons."""
 
+from pipeline.radio.canopy import Canopy, FlightCanopy
 from pipeline.radio.clock_lag import CANDIDATES_S, Lag, delayed, lag_curves, lag_from_curves
 from pipeline.radio.corrections import Corrections
 from pipeline.radio.evidence import Scatter, log_evidence, stacked_scatter
@@ -13,6 +14,6 @@ from pipeline.radio.tails import Chosen, fit_with_chosen_tails
 from pipeline.radio.terrain_loss import FlightTerrainLoss, TerrainLoss
 from pipeline.radio.walking import Walked, walk_slopes_db_per_m, walking_evidence
 
-__all__ = ["FlightTerrainLoss", "TerrainLoss", "CANDIDATES_S", "Chosen", "Corrections", "Lag", "delayed", "lag_curves", "lag_from_curves", "Walked", "fit_with_chosen_tails", "walk_slopes_db_per_m", "walking_evidence",
+__all__ = ["Canopy", "FlightCanopy", "FlightTerrainLoss", "TerrainLoss", "CANDIDATES_S", "Chosen", "Corrections", "Lag", "delayed", "lag_curves", "lag_from_curves", "Walked", "fit_with_chosen_tails", "walk_slopes_db_per_m", "walking_evidence",
            "FittedModel", "KnownTag", "Listening", "Scatter", "Sightlines", "SignalModel", "fit_leaving_out", "fit_signal_model",
            "log_evidence", "own_strengths", "path_gain_db", "prior_model", "sightlines", "stacked_scatter", "steps_along"]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.radio.canopy import canopy_frequency_mhz, most_loss_db, usual_attenuation_db_per_m
 from pipeline.radio.lanes import KnownTag, side_by_side
 from pipeline.radio.listening import Listening
 from pipeline.radio.maximum import Objective, inverse_curvature, maximum, polished, posterior_means
@@ -86,7 +87,18 @@ def choose_parameters(known: list[KnownTag], faults: bool = True) -> tuple[Param
         sorted({tag.tag_type for tag in known}), power_guess_db=power_guess,
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
         directional=directional, own_threshold=own, relief=any(listening.terrain is not None for listening, _ in pairs), faults=faults,
+        woodland_db_per_m=_usual_woodland_db_per_m(listening for listening, _ in pairs),
     )
+
+
+def _usual_woodland_db_per_m(listenings) -> float | None:
+    frequency = canopy_frequency_mhz(listenings)
+    return None if frequency is None else usual_attenuation_db_per_m(frequency)
+
+
+def _most_woodland_db(listenings) -> float | None:
+    frequency = canopy_frequency_mhz(listenings)
+    return None if frequency is None else most_loss_db(frequency)
 
 
 # Half of the records of an ordinary tag are heard at about this slant distance. Common practice, no source.
@@ -114,9 +126,10 @@ def prior_model(listenings: list[Listening], tag_types=("",), usual_distance_m: 
         tag_types, power_guess_db=float(np.median(strengths) + 27.0 * np.log10(usual_distance_m)) if len(strengths) else _power_without_strengths_db(thresholds),
         threshold_guess_db=float(np.quantile(strengths, 0.02)) if len(strengths) else 0.0,
         directional=directional, own_threshold=bool(own.any()), relief=any(listening.terrain is not None for listening in listenings), power_prior_sd_db=6.0,
+        woodland_db_per_m=_usual_woodland_db_per_m(listenings),
     )
     return FittedModel(parameters, np.array([p.prior_mean for p in parameters]), np.diag([p.prior_sd**2 for p in parameters]),
-                       beacons=0, records=0, records_heard=0, given=Given(float(np.median(thresholds[own])) if own.any() else 0.0))
+                       beacons=0, records=0, records_heard=0, given=Given(float(np.median(thresholds[own])) if own.any() else 0.0, canopy_most_db=_most_woodland_db(listenings)))
 
 
 def fit_signal_model(known: list[KnownTag]) -> FittedModel:
@@ -143,7 +156,7 @@ def fit_leaving_out(known: list[KnownTag], places: list[str], *, fault_sd_db: fl
         raise ValueError("no records of tags at known places: nothing to fit a signal model on")
     parameters = tuple(p for p in choose_parameters(known, faults=fault_sd_db is not None) if p.name not in without)
     lanes = side_by_side(known)
-    given = Given(lanes.usual_threshold_db, fault_sd_db, ceiling_db)
+    given = Given(lanes.usual_threshold_db, fault_sd_db, ceiling_db, canopy_most_db=_most_woodland_db(listening for tag in known for listening in tag.listenings))
     objective = Objective(lanes, parameters, given)
     if start is None:
         best = maximum(objective)

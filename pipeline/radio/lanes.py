@@ -83,7 +83,8 @@ def side_by_side(known: list[KnownTag]) -> Lanes:
 def log_likelihoods(lanes: Lanes, parameters, vectors: np.ndarray, given: Given = Given()) -> np.ndarray:
     """Log-evidence of every tag under every vector: (vectors, parameters) -> (vectors, tags)."""
     values = {name: value[:, None] for name, value in natural_values(parameters, vectors, given).items()}
-    gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in _GAIN_NAMES})
+    most_db = given.canopy_most_db if "canopy_db_per_m" in values else None
+    gain = path_gain_db(_with_axis(lanes.lines), **{name: values[name] for name in _GAIN_NAMES}, canopy_db_per_m=values.get("canopy_db_per_m"), canopy_most_db=most_db)
     power = np.concatenate([values[f"power_mean_db {kind}"] for kind in lanes.tag_types], axis=1)
     scatter = Scatter(power_mean_db=power, power_sd_db=values["power_sd_db"], fault_sd_db=given.fault_sd_db or USUAL_FAULT_SD_DB,
                       ceiling_db=np.inf if given.ceiling_db is None else given.ceiling_db,

@@ -20,6 +20,7 @@ class Listening:
     step_m : metres flown since the record before; infinite at the first record and at breaks. [m]
     time_s : seconds since some moment; None where times are not known. [s]
     flight_id : the flight it belongs to.
+    canopy : how far this flight looked through vegetation, see radio.canopy; None where none is known.
     terrain : what hills take from the strength along this flight, see radio.terrain_loss; None where nothing is known of the ground.
     """
 
@@ -32,6 +33,7 @@ class Listening:
     step_m: np.ndarray
     time_s: np.ndarray | None = None
     terrain: object | None = None
+    canopy: object | None = None
     flight_id: str = ""
 
     def __post_init__(self):
@@ -44,7 +46,7 @@ class Listening:
 
     def _arrays(self) -> dict:
         """The arrays by name; those that are not known are left out."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("terrain", "flight_id") and getattr(self, name) is not None}
+        return {name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("terrain", "canopy", "flight_id") and getattr(self, name) is not None}
 
     @property
     def heard(self) -> np.ndarray:
@@ -83,7 +85,8 @@ class Listening:
         steps = np.diff(flown[kept], prepend=0.0)
         parted = np.diff(breaks[kept], prepend=0) > 0
         arrays = {name: values[kept] for name, values in self._arrays().items()} | {"step_m": np.where(parted, np.inf, steps)}
-        return replace(self, **arrays, terrain=None if self.terrain is None else self.terrain.chosen_records(kept))
+        return replace(self, **arrays, terrain=None if self.terrain is None else self.terrain.chosen_records(kept),
+                       canopy=None if self.canopy is None else self.canopy.chosen_records(kept))
 
     def with_nothing_heard(self) -> "Listening":
         """The same flight as it would be if no record had heard the tag."""

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, fields
 
 import numpy as np
 
+from pipeline.radio.diffraction import vegetation_loss_db
 from pipeline.radio.evidence import Scatter
 from pipeline.radio.listening import Listening
 from pipeline.radio.propagation import Sightlines, path_gain_db
@@ -29,6 +30,7 @@ class SignalModel:
     azimuth_bias_deg : where the antenna points, less the azimuth in the log. [degrees]
     terrain_share : share of the computed terrain loss that is believed. [0 to 1]
     ceiling_db : strength at which the receiver saturates; None where it was never seen to. [dB]
+    canopy_db_per_m, canopy_most_db : loss per metre of canopy and the most that canopy takes, see canopy; None where no canopy is known. [dB/m], [dB]
     """
 
     exponent: float
@@ -50,6 +52,8 @@ class SignalModel:
     azimuth_bias_deg: float = 0.0
     terrain_share: float = 0.0
     ceiling_db: float | None = None
+    canopy_db_per_m: float | None = None
+    canopy_most_db: float | None = None
 
     def mean_power_db(self, tag_type: str) -> float:
         """Mean power of a tag type; of a type never calibrated, the mean over the types that were. [dB]"""
@@ -69,7 +73,14 @@ class SignalModel:
         """Expected strength less power, shape of the sightlines. [dB]"""
         return path_gain_db(lines, exponent=self.exponent, ahead_db=self.ahead_db,
                             ahead_squared_db=self.ahead_squared_db, below_db=self.below_db,
-                            azimuth_bias_deg=self.azimuth_bias_deg, terrain_share=self.terrain_share)
+                            azimuth_bias_deg=self.azimuth_bias_deg, terrain_share=self.terrain_share,
+                            canopy_db_per_m=self.canopy_db_per_m, canopy_most_db=self.canopy_most_db)
+
+    def canopy_loss_db(self, lines: Sightlines) -> np.ndarray:
+        """What vegetation takes, shape of the sightlines; 0 where none is known. [dB]"""
+        if self.canopy_most_db is None:
+            return np.zeros_like(lines.canopy_way_m)
+        return vegetation_loss_db(lines.canopy_way_m, self.canopy_db_per_m, self.canopy_most_db)
 
     def thresholds_db(self, listening: Listening) -> np.ndarray:
         """Threshold of each record, shape (records,). [dB]"""
@@ -77,8 +88,8 @@ class SignalModel:
         return np.where(np.isnan(own), self.threshold_db, own)
 
     def to_dict(self) -> dict:
-        """Plain numbers, ready for JSON."""
-        return asdict(self)
+        """Plain numbers, ready for JSON; what canopy takes only where canopy is known."""
+        return {name: value for name, value in asdict(self).items() if value is not None or not name.startswith("canopy_")}
 
     @classmethod
     def from_dict(cls, values: dict) -> "SignalModel":

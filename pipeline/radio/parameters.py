@@ -26,12 +26,14 @@ class Given:
     fault_sd_db : error of a faulty record; None = no record is faulty. [dB]
     ceiling_db : strength at which the receiver saturates; None = it never does. [dB]
     settled : values that stand whatever the estimate says, by name.
+    canopy_most_db : loss that no way through canopy exceeds; None = no canopy is known. [dB]
     """
 
     usual_threshold_db: float = 0.0
     fault_sd_db: float | None = USUAL_FAULT_SD_DB
     ceiling_db: float | None = None
     settled: dict[str, float] = field(default_factory=dict)
+    canopy_most_db: float | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,8 @@ class Parameter:
 
 
 def standard_parameters(tag_types, *, power_guess_db: float, threshold_guess_db: float, directional: bool,
-                        own_threshold: bool, relief: bool = False, faults: bool = True, power_prior_sd_db: float = 12.0) -> tuple[Parameter, ...]:
+                        own_threshold: bool, relief: bool = False, woodland_db_per_m: float | None = None, faults: bool = True,
+                        power_prior_sd_db: float = 12.0) -> tuple[Parameter, ...]:
     """The parameters to estimate, in a fixed order.
 
     tag_types : names of the types whose mean power is estimated.
@@ -68,6 +71,7 @@ def standard_parameters(tag_types, *, power_guess_db: float, threshold_guess_db:
     directional : whether any record knows where the antenna pointed; without it the two azimuth terms are left out.
     own_threshold : whether records bring a threshold of their own; then its shift is estimated, else one threshold.
     relief : whether a loss behind hills is known; then the share of it to believe is estimated.
+    woodland_db_per_m : usual loss per metre of canopy, the centre of its prior; None = no canopy is known, and nothing of it is estimated. [dB/m]
     faults : whether some heard records are taken to be faulty; then their share is estimated.
     """
     log, logit = np.log, lambda share: float(np.log(share / (1.0 - share)))
@@ -81,6 +85,9 @@ def standard_parameters(tag_types, *, power_guess_db: float, threshold_guess_db:
     chosen += [Parameter("below_db", "plain", 0.0, 3.0, "dB", "antenna: straight below less horizon")]
     if relief:
         chosen += [Parameter("terrain_share", "logit", 0.0, 1.5, "", "share of the computed terrain loss that is found")]
+    if woodland_db_per_m is not None:
+        # Kinds of wood and seasons differ by as much as a factor of five either way, which is 1.6 on the logarithm. Common practice, no source.
+        chosen += [Parameter("canopy_db_per_m", "log", log(woodland_db_per_m), 0.8, "dB/m", "loss per metre of canopy at first")]
     chosen += [Parameter(f"power_mean_db {kind}", "plain", power_guess_db, power_prior_sd_db, "dB", f"mean power at 1 m, {kind or 'all tags'}")
                for kind in tag_types]
     chosen += [
@@ -119,6 +126,8 @@ def natural_values(parameters, vectors, given: Given = Given()) -> dict:
 def model_from_vector(parameters, vector, given: Given = Given()) -> SignalModel:
     """The signal model that one vector stands for."""
     values = {name: float(value) for name, value in natural_values(parameters, vector, given).items()}
+    if given.canopy_most_db is not None and "canopy_db_per_m" in values:
+        values["canopy_most_db"] = given.canopy_most_db
     powers = {name.removeprefix("power_mean_db "): values.pop(name) for name in list(values) if name.startswith("power_mean_db ")}
     return SignalModel(power_mean_db=powers, fault_sd_db=given.fault_sd_db or USUAL_FAULT_SD_DB, ceiling_db=given.ceiling_db, **values)
 

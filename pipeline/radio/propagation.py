@@ -1,6 +1,6 @@
-"""Strength against place: the log-distance law, a smooth antenna pattern, and the loss behind hills.
+"""Strength against place: the log-distance law, a smooth antenna pattern, and the losses behind hills and in vegetation.
 
-Expected strength = power - 10 n log10(slant distance) + pattern - share x terrain loss, where the pattern is built from three angles that stay
+Expected strength = power - 10 n log10(slant distance) + pattern - share x terrain loss - loss of the way through canopy, where the pattern is built from three angles that stay
 well-behaved when the receiver passes overhead:
 
     u        = cos(depression) cos(relative azimuth): cosine of the angle between antenna axis and tag, 1 ahead, -1 behind, 0 below
@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.radio.diffraction import vegetation_loss_db
 from pipeline.radio.listening import Listening
 
 # Closer than this the far field does not hold (a few wavelengths at 150 MHz) and GNSS error dominates.
@@ -36,6 +37,7 @@ class Sightlines:
     below: np.ndarray            # s above
     across: np.ndarray           # cos(depression) sin(relative azimuth): 1 to the right of the antenna; 0 where the azimuth is unknown
     terrain_loss_db: np.ndarray  # computed loss behind hills; 0 where nothing is known of the ground
+    canopy_way_m: np.ndarray     # way through vegetation; 0 where none is known
 
 
 def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_m=0.0) -> Sightlines:
@@ -56,6 +58,7 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
     if listening.terrain is not None:
         down = down + np.nan_to_num(listening.terrain.climb_m(easting_m, northing_m))
         hidden = listening.terrain.loss_db(easting_m, northing_m)
+    wooded = np.broadcast_to(0.0, east.shape) if listening.canopy is None else listening.canopy.way_m(easting_m, northing_m)
     level_squared = east * east + north * north
     slant_squared = np.maximum(level_squared + down * down, SHORTEST_SLANT_M**2)
     azimuth = np.radians(listening.azimuth_grid_deg)[:, None]
@@ -70,21 +73,24 @@ def sightlines(listening: Listening, easting_m, northing_m, height_above_ground_
         below=1.0 - level_share,
         across=np.where(known, across, 0.0),
         terrain_loss_db=hidden,
+        canopy_way_m=wooded,
     )
 
 
-def path_gain_db(lines: Sightlines, *, exponent, ahead_db, ahead_squared_db, below_db, azimuth_bias_deg=0.0, terrain_share=0.0) -> np.ndarray:
+def path_gain_db(lines: Sightlines, *, exponent, ahead_db, ahead_squared_db, below_db, azimuth_bias_deg=0.0, terrain_share=0.0,
+                 canopy_db_per_m=0.0, canopy_most_db=None) -> np.ndarray:
     """Expected strength less the tag's power at 1 m, shape of the sightlines. [dB]
 
     exponent : path-loss exponent n, 2 in free space, 2 to 4 near vegetation. [1]
     ahead_db, ahead_squared_db, below_db : pattern coefficients of u, u^2 and s. [dB]
     azimuth_bias_deg : where the antenna points, less the azimuth in the log. [degrees]
     terrain_share : share of the computed terrain loss that is believed. [0 to 1]
+    canopy_db_per_m : loss per metre of a short way through canopy. [dB/m] canopy_most_db : loss that no such way exceeds, see canopy; None = no canopy. [dB]
     The coefficients may carry leading axes that broadcast against (records, places).
     """
     bias = np.radians(azimuth_bias_deg)
     ahead = lines.ahead * np.cos(bias) + lines.across * np.sin(bias)
-    return (
+    gain = (
         -10.0 * exponent * lines.log10_distance
         + ahead_db * ahead
         # Where the azimuth is unknown both u are 0 and the mean over azimuths stays.
@@ -92,3 +98,4 @@ def path_gain_db(lines: Sightlines, *, exponent, ahead_db, ahead_squared_db, bel
         + below_db * lines.below
         - terrain_share * lines.terrain_loss_db
     )
+    return gain if canopy_most_db is None else gain - vegetation_loss_db(lines.canopy_way_m, canopy_db_per_m, canopy_most_db)

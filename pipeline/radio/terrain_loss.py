@@ -10,12 +10,12 @@ Ground nearer to either end than one cell of the raster is left out, since the r
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import csr_array
 
 from pipeline.radio.diffraction import bullington_loss_db, level_ground_loss_db, wavelength_m
+from pipeline.radio.flight_lattice import FlightLattice, in_half_precision, lattice_over
 from pipeline.radio.ground_heights import GroundHeights
 
 # Tags lie on the ground or are worn a little above it: common practice, no source.
@@ -28,8 +28,6 @@ _FINEST_CELL_M = 20.0
 _MOST_MISSING = 0.1
 # Blocks of work that stay in the processor's cache, or in little memory.
 _POINTS_AT_ONCE, _PAIRS_AT_ONCE = 60_000, 200_000
-# A lattice of so many places is fine enough: see the tests for the error it leaves.
-_LATTICE_PLACES = 4500
 
 
 class TerrainLoss:
@@ -67,17 +65,12 @@ class TerrainLoss:
         record : numbers of the records, by default 0, 1, 2 ...
         lattice_m : spacing of the lattice; by default so that it has about 4500 places, but no finer than the raster. [m]
         """
-        west, south, east, north = (float(edge) for edge in area_m)
-        if lattice_m is None:
-            lattice_m = max(self.ground.cell_m, float(np.sqrt((east - west) * (north - south) / _LATTICE_PLACES)))
-        columns, rows = (int(np.ceil(length / lattice_m - 1e-9)) + 1 for length in (east - west, north - south))
-        across, up = (axis.ravel() for axis in np.meshgrid(west + lattice_m * np.arange(columns), south + lattice_m * np.arange(rows)))
+        lattice_m, columns, across, up = lattice_over(area_m, self.ground.cell_m, lattice_m)
         loss = self._known_loss_db(listening, across, up, tag_height_m)
         without = float(np.isnan(loss).mean()) if loss.size else 0.0
         numbers = np.arange(len(loss)) if record is None else np.asarray(record)
-        # Rounded to half precision, a hundredth of a decibel: what is computed and what is read back from a file are then the same.
-        rounded = np.ascontiguousarray(np.nan_to_num(loss).T, dtype=np.float16).astype(np.float32)
-        return FlightTerrainLoss(numbers, west, south, float(lattice_m), columns, rounded, without,
+        # Half precision is a hundredth of a decibel.
+        return FlightTerrainLoss(numbers, float(area_m[0]), float(area_m[1]), lattice_m, columns, in_half_precision(loss), without,
                                  self.ground.at(listening.easting_m, listening.northing_m).astype(float), self.ground.at(across, up).astype(float))
 
     def _known_loss_db(self, listening, easting_m, northing_m, tag_height_m) -> np.ndarray:
@@ -95,7 +88,7 @@ class TerrainLoss:
 
 
 @dataclass(frozen=True)
-class FlightTerrainLoss:
+class FlightTerrainLoss(FlightLattice):
     """The loss behind hills from records of one flight to the places of a lattice.
 
     record : numbers of all records of the flight, shape (records,), each once.
@@ -105,6 +98,8 @@ class FlightTerrainLoss:
     receiver_ground_m, lattice_ground_m : ground under each record and at each place, over one common level; NaN where unknown. [m]
     chosen : which of the records are meant, as places in `record`; None = all.
     """
+
+    LATTICE = "lattice_db"
 
     record: np.ndarray
     west_m: float
@@ -117,16 +112,9 @@ class FlightTerrainLoss:
     lattice_ground_m: np.ndarray
     chosen: np.ndarray | None = None
 
-    def __len__(self) -> int:
-        return len(self.record if self.chosen is None else self.chosen)
-
     def loss_db(self, easting_m, northing_m) -> np.ndarray:
         """Loss from every chosen record to every place, shape (records, places), bilinear in the lattice; 0 outside it. [dB]"""
-        corners, weights = self._between(easting_m, northing_m)
-        # As a product with a sparse matrix the four corners of all records are added up in one go.
-        mixing = csr_array((weights.ravel().astype(np.float32), corners.ravel(), 4 * np.arange(len(corners) + 1)), shape=(len(corners), len(self.lattice_db)))
-        loss = (mixing @ self.lattice_db).T
-        return loss if self.chosen is None else loss[self.chosen]
+        return self._mixed(easting_m, northing_m)
 
     def climb_m(self, easting_m, northing_m) -> np.ndarray:
         """How much higher the ground lies under every chosen record than at every place, shape (records, places); NaN where either is unknown. [m]"""
@@ -134,47 +122,6 @@ class FlightTerrainLoss:
         there = np.where(weights.any(axis=1), (weights * self.lattice_ground_m[corners]).sum(axis=1), np.nan)
         here = self.receiver_ground_m if self.chosen is None else self.receiver_ground_m[self.chosen]
         return here[:, None] - there[None, :]
-
-    def _between(self, easting_m, northing_m) -> tuple[np.ndarray, np.ndarray]:
-        """The four places of the lattice round each position and their weights, shape (positions, 4); weights are 0 outside the lattice."""
-        column = (np.atleast_1d(np.asarray(easting_m, float)) - self.west_m) / self.cell_m
-        row = (np.atleast_1d(np.asarray(northing_m, float)) - self.south_m) / self.cell_m
-        last_column, last_row = self.columns - 1, len(self.lattice_db) // self.columns - 1
-        inside = (column >= 0) & (column <= last_column) & (row >= 0) & (row <= last_row)
-        column, row = np.where(inside, column, 0.0), np.where(inside, row, 0.0)
-        left, lower = np.minimum(column.astype(int), max(last_column - 1, 0)), np.minimum(row.astype(int), max(last_row - 1, 0))
-        right, upper = np.minimum(left + 1, last_column), np.minimum(lower + 1, last_row)
-        x, y = column - left, row - lower
-        corners = np.stack([lower * self.columns + left, lower * self.columns + right, upper * self.columns + left, upper * self.columns + right], axis=1)
-        weights = np.stack([(1 - x) * (1 - y), x * (1 - y), (1 - x) * y, x * y], axis=1) * inside[:, None]
-        return corners, weights
-
-    def chosen_records(self, places: np.ndarray) -> "FlightTerrainLoss":
-        """The loss for some of the chosen records, by their places among them."""
-        return replace(self, chosen=(np.arange(len(self.record)) if self.chosen is None else self.chosen)[places])
-
-    def of_records(self, record) -> "FlightTerrainLoss":
-        """The same for the records of these numbers, in their order: the usable ones of one tag, for instance.
-
-        Raises ValueError where a number is not of this flight.
-        """
-        place = {int(number): at for at, number in enumerate(self.record)}
-        strange = [int(number) for number in record if int(number) not in place]
-        if strange:
-            raise ValueError(f"records that are not of this flight: {strange[:5]}, {len(strange)} in all")
-        return replace(self, chosen=np.array([place[int(number)] for number in record], int))
-
-    def to_arrays(self) -> dict:
-        """Everything about the whole flight as arrays, ready for numpy.savez; the losses in half precision, which is the precision they have."""
-        arrays = {name: np.asarray(getattr(self, name)) for name in self.__dataclass_fields__ if name != "chosen"}
-        return arrays | {"lattice_db": self.lattice_db.astype(np.float16)}
-
-    @classmethod
-    def from_arrays(cls, arrays) -> "FlightTerrainLoss":
-        """The loss from what to_arrays gave, or from the file that numpy.savez made of it."""
-        values = {name: arrays[name] for name in cls.__dataclass_fields__ if name != "chosen"}
-        values = {name: value.item() if value.ndim == 0 else value for name, value in values.items()}
-        return cls(**(values | {"lattice_db": values["lattice_db"].astype(np.float32)}))
 
 
 @dataclass(frozen=True)
