@@ -80,7 +80,7 @@ def find_widening(heard: list[Heard], models: HeldOutModels, not_taught_by: set[
     not_taught_by : places that are kept for testing only. margin_m : as in locate_all.
     """
     teaching = [item for item in heard if item.truth is not None and item.place_id not in not_taught_by]
-    measured = spread_over_cores(leaves_and_truth, [_task(item, models, 1.0, margin_m) for item in teaching])
+    measured = spread_over_cores(leaves_and_truth, [task_of(item, models, 1.0, margin_m) for item in teaching])
     table = scores([HeldOutPlace(item.place_id, leaves, at_truth) for item, (leaves, at_truth) in zip(teaching, measured)])
     places, styles = [item.place_id for item in teaching], [item.style for item in teaching]
     overall, left_out = choose_widening(table, places), widenings_leaving_out(table, places)
@@ -95,11 +95,12 @@ def locate_all(heard: list[Heard], models: HeldOutModels, widening: Widening, ma
     walk_sd_m : sd of how far an animal walks during a flight, along each axis; beacons stay. [m]
     margin_m : how far beyond the track a tag may be; found from how far it is heard when left out. [m]
     """
-    tasks = [_task(item, models, widening.at(item.place_id, item.style), margin_m, walk_sd_m) for item in heard]
+    tasks = [task_of(item, models, widening.at(item.place_id, item.style), margin_m, walk_sd_m) for item in heard]
     return spread_over_cores(locate, tasks)
 
 
-def _task(item: Heard, models: HeldOutModels, widening: float, margin_m: float | None, walk_sd_m: float = 0.0) -> Task:
+def task_of(item: Heard, models: HeldOutModels, widening: float, margin_m: float | None, walk_sd_m: float = 0.0) -> Task:
+    """All that is needed to locate one tag in one flight. widening, margin_m, walk_sd_m : as in locate_all."""
     model = models.for_place(item.place_id).model
     reach = hearing_reach_m(model, item.tag_type, item.listening)
     first, farthest = search_margins_m(reach) if margin_m is None else (margin_m, margin_m)

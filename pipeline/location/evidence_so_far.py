@@ -97,10 +97,10 @@ def _closer(task: Task, counts: list[int], looks: dict[int, Posterior], area: Se
 
 
 def _averaged(task: Task, counts: list[int], looks: list[Posterior], wanted: list[int], area: SearchArea) -> list[Located]:
-    """The posteriors averaged over the drawn models: worked out at one in nine of the cells, all moments together, and interpolated."""
+    """The posteriors averaged over the drawn models: worked out at few of the cells, all moments together, and interpolated."""
     if not looks:
         return []
-    few = [_one_in_nine(look) for look in looks]
+    few = [_spread(look) for look in looks]
     cells = np.unique(np.concatenate([np.stack([look.column, look.row], axis=1)[chosen] for look, chosen in zip(looks, few)]), axis=0)
     some = looks[0]
     dear = mean_log_likelihood_after(task.listening, list(task.drawn_models), some.west_m + some.cell_m * cells[:, 0], some.south_m + some.cell_m * cells[:, 1],
@@ -115,7 +115,10 @@ def _averaged(task: Task, counts: list[int], looks: list[Posterior], wanted: lis
     return located
 
 
-def _one_in_nine(look: Posterior) -> np.ndarray:
-    """Flags of cells spread evenly; of all cells where these would be too few to interpolate between."""
-    chosen = (look.column % 3 == 0) & (look.row % 3 == 0)
-    return chosen if chosen.sum() >= FEWEST_CHOSEN and len(chosen) >= ALL_BELOW else np.ones(len(chosen), bool)
+def _spread(look: Posterior) -> np.ndarray:
+    """Flags of one in nine cells, or one in four, or all: the fewest that can be interpolated between."""
+    for apart in (3, 2):
+        chosen = (look.column % apart == 0) & (look.row % apart == 0)
+        if chosen.sum() >= FEWEST_CHOSEN and len(chosen) >= ALL_BELOW:
+            return chosen
+    return np.ones(len(look.column), bool)

@@ -1,6 +1,6 @@
 """Stage 2: the signal model is fitted on beacons and every tag is located with a calibrated region.
 
-    tables/   fixes, fix_evidence, walking_test, several_places, hand_evidence, signal_model, record_faults, clock_lags, terrain_seen, worth_of_corrections; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes and joined_fixes
+    tables/   fixes, fix_evidence, walking_test, several_places, hand_evidence, signal_model, record_faults, clock_lags, terrain_seen, worth_of_corrections; from search_tables and fate_tables what silence and pulse rates say; see also ground_fixes, joined_fixes and evidence_frames
     work/     signal_models.json, widening.json, regions (GeoParquet), posterior_cells, posterior_frames, beacon_tests, draws.npz
 """
 
@@ -16,6 +16,7 @@ from pipeline.calibration import Heard, HeldOutModels, LEVELS, Widening, find_wi
 from pipeline.columns import FIXES, conform
 from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
+from pipeline.stages.evidence_frames import write_evidence_frames
 from pipeline.stages.fate_tables import write_fate
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import write_ground_fixes
@@ -67,6 +68,7 @@ def compute(workspace: Workspace) -> None:
     _leave_models(workspace, models, widening)
     workspace.write_table("worth_of_corrections", worth_of_corrections(records, tags, beacons, models, widening, heard, located, margin_m))
     _leave_posteriors(workspace, fixed, ground.projection, seed)
+    write_evidence_frames(workspace, fixed, records, models, widening, ground.projection)
     workspace.write_work("beacon_tests", beacon_tests(fixed, ground.projection))
     write_fate(workspace, fixes, pulses, tags, ground.projection)
     write_search(workspace, models, fixes, ground)
