@@ -74,6 +74,7 @@ def commands():
 
 
 _SURVEY = click.argument("survey", type=click.Path(path_type=Path))
+_PDF = click.option("--pdf", is_flag=True, help="Also write each page as pdf/NAME.pdf, for printing and sending; needs Chromium or Chrome.")
 
 
 @commands.command()
@@ -82,12 +83,13 @@ _SURVEY = click.argument("survey", type=click.Path(path_type=Path))
 @click.option("--dry-run", is_flag=True, help="Only say what would run, and why.")
 @click.option("--from", "from_stage", metavar="STAGE", help="Run this stage and those after it, whatever their state.")
 @click.option("--force", is_flag=True, help="Run every stage.")
-def run(survey, into, dry_run, from_stage, force):
+@_PDF
+def run(survey, into, dry_run, from_stage, force, pdf):
     """Run what is stale of a survey file and write its reports."""
-    _run(survey, into=into, dry_run=dry_run, from_stage=from_stage, force=force)
+    _run(survey, pdf=pdf, into=into, dry_run=dry_run, from_stage=from_stage, force=force)
 
 
-def _run(survey: Path, **options) -> Path:
+def _run(survey: Path, *, pdf: bool, **options) -> Path:
     from pipeline.run.execute import run_survey
     from pipeline.run.progress import Progress
 
@@ -104,9 +106,24 @@ def _run(survey: Path, **options) -> Path:
     look = sum(message.severity != "note" for message in result.messages)
     if look:
         click.echo(f"{look} message{'s' if look != 1 else ''} to look at, listed in the quality check and in tables/messages.csv.")
+    _print(result.folder, pdf)
     ran = len(result.ran)
     click.echo(f"{ran} of {len(result.decisions)} stages executed. Open {result.folder / 'index.html'}")
     return result.folder
+
+
+def _print(folder: Path, pdf: bool) -> None:
+    """Make the PDFs that were asked for; those that no longer fit their page go in any case."""
+    from pipeline.run.printing import find_browser, print_pages, remove_outdated
+
+    if not pdf:
+        told = remove_outdated(folder)
+    else:
+        printed = print_pages(folder, find_browser())
+        told = [f"{len(printed.made)} of {len(printed.made) + len(printed.kept)} PDFs made in {folder / 'pdf'}, the others fit their pages as they are."] if printed.made or printed.kept else []
+        told += printed.told
+    for sentence in told:
+        click.echo(sentence)
 
 
 def _require_file(survey: Path) -> None:
@@ -146,9 +163,10 @@ def new(folder):
 
 @commands.command(short_help="Run the invented demo campaign.")
 @click.option("--into", type=click.Path(path_type=Path, file_okay=False), help="Folder for the results, else reports/demo.")
-def demo(into):
+@_PDF
+def demo(into, pdf):
     """Run the invented demo campaign and print the path of its index page."""
-    folder = _run(DEMO, into=into)
+    folder = _run(DEMO, pdf=pdf, into=into)
     click.echo(str(folder / "index.html"))
 
 
