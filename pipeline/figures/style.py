@@ -95,6 +95,7 @@ SHAPES = {
     "hexagon": Shape((_ring(6, 90.0),)),
     "letter M": Shape((((-0.4, -0.42), (-0.4, 0.42), (0.0, -0.12), (0.4, 0.42), (0.4, -0.42)),), closed=False),
     "cross": Shape((((-0.75, -0.75), (0.75, 0.75)), ((-0.75, 0.75), (0.75, -0.75))), closed=False),
+    "plus": Shape((((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0))), closed=False),
 }
 
 # Heard marks come in five sizes, radius in CSS pixels (and points in print): larger = stronger.
@@ -169,7 +170,7 @@ def settle(figure: Figure) -> None:
     """Fix the layout of a figure, so that every save of it gives the same bytes."""
     if figure.get_layout_engine() is None:
         return
-    with in_style(), _any_letter():
+    with in_style(), any_letter():
         figure.draw_without_rendering()
         figure.set_layout_engine("none")
 
@@ -185,7 +186,7 @@ def figure_as_png(figure: Figure) -> bytes:
 
 
 @contextmanager
-def _any_letter():
+def any_letter():
     """Names may hold letters that the drawing font lacks: the SVG keeps them as text, so nobody needs a warning."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
@@ -194,6 +195,6 @@ def _any_letter():
 
 def _saved(figure: Figure, kind: str, metadata: dict, *, transparent: bool = False) -> bytes:
     target = io.BytesIO()
-    with in_style(), _any_letter():
+    with in_style(), any_letter():
         figure.savefig(target, format=kind, metadata=metadata, facecolor="none" if transparent else "white")
     return target.getvalue()

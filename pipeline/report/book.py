@@ -9,6 +9,7 @@ import pandas as pd
 from matplotlib.figure import Figure as MatplotlibFigure
 
 from pipeline.exchange import write_csv_table
+from pipeline.figures.drawing import Drawing
 from pipeline.figures.sheet import MapSheet
 from pipeline.figures.sheet_twin import draw_twin
 from pipeline.figures.style import figure_as_png, figure_as_svg, settle
@@ -48,6 +49,7 @@ class Book:
         notes: str = "",
         saved_as: str | None = None,
         tag_column: str = "",
+        links: Mapping[str, Sequence[str]] | None = None,
         most_rows: int = 200,
     ) -> Table:
         """A numbered table; the whole frame is saved as tables/NAME.csv at full precision.
@@ -55,6 +57,7 @@ class Book:
         columns : what is shown, in order: {column: (head, unit, format)}, tuples may be shorter. None shows every column.
         saved_as : name of a CSV that another part of the stage has already written; nothing is saved then.
         tag_column : column of tag names; a click on one brings that tag to the front of the map above.
+        links : column -> name of a section of the same report for every row; its cells become links.
         most_rows : rows shown at most; the note then says how many there are.
         """
         self._take("table", name)
@@ -65,13 +68,19 @@ class Book:
         if missing:
             raise ValueError(f"table {name!r} lacks {', '.join(missing)}; it has {', '.join(map(str, frame.columns))}")
         rows = frame[list(shown_columns)].head(most_rows).reset_index(drop=True)
-        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame), tag_column)
+        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame), tag_column, links or {})
 
     def figure(self, name: str, figure: MatplotlibFigure, caption: str, alt: str) -> Figure:
         """A numbered figure, saved as figures/NAME.svg and NAME.png. alt says the finding to a reader who cannot see it."""
         self._take("figure", name)
         svg, png, files = self._save_picture(name, figure)
         return Figure(name, picture_html(svg, png, alt, name), caption, files)
+
+    def drawing(self, name: str, drawing: Drawing, caption: str, alt: str) -> Figure:
+        """A numbered figure from a drawing of our own, saved as `figure` does; for figures that come by the dozen."""
+        self._take("figure", name)
+        svg, png = drawing.as_svg(), drawing.as_png()
+        return Figure(name, picture_html(svg, png, alt, name), caption, self._written(name, svg, png))
 
     def map(self, name: str, sheet: MapSheet, caption: str) -> Map:
         """A numbered interactive map with its printed twin, which is saved as figures/NAME.svg and NAME.png."""
@@ -98,10 +107,13 @@ class Book:
     def _save_picture(self, name: str, figure: MatplotlibFigure) -> tuple[str, bytes, list[str]]:
         settle(figure)
         svg, png = figure_as_svg(figure), figure_as_png(figure)
+        return svg, png, self._written(name, svg, png)
+
+    def _written(self, name: str, svg: str, png: bytes) -> list[str]:
         self.figures_folder.mkdir(parents=True, exist_ok=True)
         (self.figures_folder / f"{name}.svg").write_text(svg, encoding="utf-8", newline="\n")
         (self.figures_folder / f"{name}.png").write_bytes(png)
-        return svg, png, [f"figures/{name}.svg", f"figures/{name}.png"]
+        return [f"figures/{name}.svg", f"figures/{name}.png"]
 
 
 def _column(name: str, how: tuple | Column | str) -> Column:

@@ -117,6 +117,7 @@ class Table(Part):
     file: str = ""
     rows_in_file: int | None = None
     tag_column: str = ""
+    links: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def report_html(self) -> str:
         caption_id = f"table-{self.name}-caption"
@@ -154,12 +155,14 @@ class Table(Part):
         formats = self._formats()
         values = [self.rows[name].tolist() for name in formats]
         lines = []
-        for row in zip(*values):
+        for number, row in enumerate(zip(*values)):
             cells = []
             for position, (value, (name, chosen)) in enumerate(zip(row, formats.items())):
                 text = shown(cell_text(value, chosen))
                 if name == self.tag_column and text:
                     text = f'<button type="button" class="find-tag">{text}</button>'
+                elif name in self.links and text:
+                    text = f'<a href="#{checked_name(self.links[name][number])}">{text}</a>'
                 kind = ' class="figure-cell"' if is_number_format(chosen) else ' class="time-cell"' if chosen in ("time", "date") else ""
                 cells.append(f'<th scope="row"{kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
             lines.append(f"<tr>{''.join(cells)}</tr>")

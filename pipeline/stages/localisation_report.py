@@ -23,6 +23,7 @@ from pipeline.stages.next_flight_report import next_flight_part
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.several_places import places_part
+from pipeline.stages.tag_panels import tag_by_tag, tag_links
 from pipeline.stages.walking import walking_part
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import as_given, counted, two_figures
@@ -83,7 +84,7 @@ class LocalisationReport:
         table = self.book.table("fixes", frame, "What was heard of every animal in every flight, and what that allows to be said.", {
             "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "status": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
             "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures), "heard": ("Heard", "records", as_given),
-        }, saved_as="fixes.csv", tag_column="tag_id", most_rows=400, notes="No position is printed unless its gates are passed; the reason of every status, latitude, longitude, ellipse, times and the rows not heard are in the file. "
+        }, saved_as="fixes.csv", tag_column="tag_id", links={"flight_id": tag_links(frame["tag_id"], self.fixes, self.tags)}, most_rows=400, notes="The flight leads to the section of the tag. No position is printed unless its gates are passed; the reason of every status, latitude, longitude, ellipse, times and the rows not heard are in the file. "
                                                             "Radii and regions are widened by what held-out beacons asked for.")
         words = self.book.words(say.fixes_heading(self.animals), *say.status_paragraphs(self.animals), say.failed_gate_sentence(self.animals))
         return self.book.together(words, table)
@@ -166,7 +167,7 @@ class LocalisationReport:
         if len(self.walk):
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
-                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id",
+                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
                 notes="Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
         return self.book.together(*parts)
 
@@ -215,6 +216,10 @@ class LocalisationReport:
     def next_flight(self):
         """Where a next flight would tell most."""
         return next_flight_part(self.workspace, self.book)
+
+    def tag_by_tag(self):
+        """A section for every tag: its picture, what is known of it and how well."""
+        return tag_by_tag(self.workspace, self.book, self.positions, self.fixes, self.tags, self.walk)
 
     def _searched_map(self):
         cells, grids = self.workspace.read_work("searched"), self.workspace.read_json("searched_grid")

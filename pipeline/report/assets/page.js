@@ -1,4 +1,4 @@
-/* The page: tables sort by their heads, pictures of maps open by a button, only tables that scroll can be focused. */
+/* The page: tables sort by their heads, pictures of maps open by a button, only tables that scroll can be focused, long parts are folded on the screen. */
 (function () {
   "use strict";
   document.documentElement.classList.add("js");
@@ -34,6 +34,22 @@
     });
   }
 
+  // Folded parts are open in the file, for paper and for browsers without scripts.
+  const opened = [];
+  function folded() { return Array.from(document.querySelectorAll("details.folded")); }
+  function shutAll() {
+    folded().forEach(function (part) {
+      part.open = false;
+      part.addEventListener("toggle", fitFocus);
+    });
+  }
+  function openForPrint() {
+    folded().forEach(function (part) { if (!part.open) { opened.push(part); part.open = true; } });
+  }
+  function shutAfterPrint() {
+    opened.splice(0).forEach(function (part) { part.open = false; });
+  }
+
   document.addEventListener("click", function (event) {
     const head = event.target.closest && event.target.closest("thead button");
     if (head) return sortBy(head.closest("th"));
@@ -42,6 +58,8 @@
     const twin = document.getElementById(opener.getAttribute("aria-controls")), open = twin.classList.toggle("open");
     opener.setAttribute("aria-expanded", String(open));
   });
-  document.addEventListener("DOMContentLoaded", fitFocus);
+  document.addEventListener("DOMContentLoaded", function () { shutAll(); fitFocus(); });
+  window.addEventListener("beforeprint", openForPrint);
+  window.addEventListener("afterprint", shutAfterPrint);
   window.addEventListener("resize", fitFocus);
 })();

@@ -1,0 +1,151 @@
+"""What the panel of a tag says: headings, captions, and what is known of the tag, from the tables of the stage."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from pipeline.location import PLACED
+from pipeline.search import stated_probability
+from pipeline.wording import counted, listed, number_word, two_figures
+
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+HOW_TO_READ = ("Each picture is one tag in one flight. Left is a map with grid north at the top; it holds the whole of the regions, and what was heard far from them can lie outside it. Right is strength against time: where the records heard, and those not heard, follow the line, "
+               "the place explains what the receiver did.")
+KEY_CAPTION = "The marks of the pictures below."
+KEY_ALT = ("Key. Thin line: track. Filled triangle: heard. Small open square: not heard. Cross: fix, thin where it is a best place only. Thin numbered cross: second place. Upright cross: the fix before. "
+           "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Line and band: strength expected at the fix.")
+
+
+def heading(tag_id: str, row, flights: int) -> str:
+    """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it."""
+    if row.status == "located":
+        return f"{tag_id}: within {two_figures(row.error_radius_95_m)} m of its fix, with probability 0.95"
+    if row.status == "several places":
+        return f"{tag_id}: fits more than one place"
+    if row.status == "area only":
+        return f"{tag_id}: an area of {two_figures(row.region_95_ha)} ha, no position"
+    return {"heard once": f"{tag_id}: heard once, no position", "suspect": f"{tag_id}: heard, but what was heard is doubted", "not searched": f"{tag_id}: not listened to, which is no absence"}.get(
+        row.status, f"{tag_id}: not heard in {'the one flight' if flights == 1 else f'any of {number_word(flights)} flights'} that listened")
+
+
+def caption(row) -> str:
+    """What the picture of one flight shows."""
+    said = {"located": f"located, 95\u00a0% radius {_radius(row)}", "several places": f"several places, 95\u00a0% radius {_radius(row)}", "area only": "an area, no position",
+            "not heard": "not heard, so no region and no position", "not searched": "not listened to, so nothing can be said", "suspect": "heard, but doubted, so no region is drawn"}.get(row.status, row.status)
+    return f"{row.tag_id} in flight {row.flight_id}: {said}. {_heard(row)}."
+
+
+def alternative_text(row, effective_records: float, places: int) -> str:
+    """The finding of the picture for a reader who cannot see it."""
+    if row.status == "not searched":
+        return f"Flight {row.flight_id} did not listen to {row.tag_id}: no mark on the map and no strength."
+    if row.status == "not heard":
+        return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: {counted(int(row.records_listened), 'record')} along the track, all without the tag. No region is drawn."
+    if row.status == "suspect":
+        return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: heard in {int(row.records_heard):,d} of {int(row.records_listened):,d} records, which is doubted. No region is drawn."
+    where = {"located": f"one region round the fix, 95\u00a0% radius {_radius(row)}", "several places": f"a region of {number_word(places)} parts"}.get(
+        row.status, f"a 95 % region of {two_figures(row.region_95_ha)} ha and no stated position")
+    return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: {where}. {_heard(row)}, worth about {effective_records:.0f} independent ones."
+
+
+def status(row) -> str:
+    """Status and its reason, as the table of fixes has them."""
+    return f"{row.status[0].upper()}{row.status[1:]}, in flight {row.flight_id}. {row.status_reason}"
+
+
+def error(row) -> str:
+    """How wrong the place may be; nothing where no place is stated."""
+    if row.status in PLACED:
+        return (f"Within {two_figures(row.error_radius_50_m)} m with probability 0.50, within {two_figures(row.error_radius_95_m)} m with probability 0.95. The 95 % region covers {two_figures(row.region_95_ha)} ha.")
+    if row.status in ("area only", "heard once") and pd.notna(row.region_95_ha):
+        return f"No position is stated. The 95 % region covers {two_figures(row.region_95_ha)} ha."
+    return ""
+
+
+def evidence(row, found: dict | None) -> str:
+    """What the place rests on. found : row of fix_evidence."""
+    if found is None:
+        return ""
+    by_hand = [counted(int(found[kind]), kind[:-1]) for kind in ("bearings", "sightings") if found[kind] > 0]
+    hands = f", with {listed(by_hand)} taken by hand" if by_hand else ", and nothing taken by hand"
+    heard = int(found["records_heard"])
+    worth = f"Heard in {heard:,d} of {int(found['records_listened']):,d} records on {counted(int(found['passes']), 'pass', 'passes')}"
+    if heard > 2:
+        worth += f"; neighbours share their shadowing, so those heard are worth about {found['effective_records']:.0f} independent ones"
+    return f"{worth}{hands}." + ("" if row.status == "suspect" else " Records without the tag count as evidence too.")
+
+
+def other_explanations(row, found: dict | None, places: pd.DataFrame, fate: dict | None, doubt: str) -> str:
+    """What else it could be. places : of this tag and flight from several_places. fate : row of fate_triage. doubt : from suspicion."""
+    said = ["It may not be this tag at all; the reason is given under status." if row.status == "suspect" else f"It may not be this tag: {doubt.rstrip('.')}." if doubt else ""]
+    if len(places) > 1:
+        shares = listed(f"{number} ({share:.2f})" for number, share in zip(places["place"], places["share"]))
+        mirror = " The second is the mirror image of the first in the track." if places["mirror_image"].astype(bool).any() else ""
+        said.append(f"The region has {number_word(len(places))} places that fit, with their probabilities: {shares}. The first is the likeliest, not the true one.{mirror}")
+    elif found is not None and found["places"] > 1:
+        said.append(f"The region has {number_word(int(found['places']))} parts; the heaviest holds {stated_probability(found['main_place_share'])} of it.")
+    if fate and pd.notna(fate["other_explanations"]) and fate["other_explanations"].strip():
+        said.append(f"Other reasons for the pulse rate: {fate['other_explanations']}.")
+    if not any(said) and row.status == "located":
+        return "The region is in one part, and nothing that was heard is doubted."
+    return " ".join(part for part in said if part)
+
+
+def fate_words(fate: dict | None) -> str:
+    """What the pulse rates and the ground crew say of the animal."""
+    return "" if fate is None else f"{fate['class']}. {fate['why']}"
+
+
+def earlier(row, before) -> str:
+    """Where the tag was before this flight. row, before : with easting_m and northing_m; before may be None."""
+    if before is None:
+        return ""
+    far = f"95\u00a0% radius {_radius(before)}"
+    if not (math.isfinite(row.easting_m) and math.isfinite(before.easting_m)):
+        return f"Placed in flight {before.flight_id}, {far}."
+    east, north = before.easting_m - row.easting_m, before.northing_m - row.northing_m
+    apart_m = math.hypot(east, north)
+    if apart_m < max(row.error_radius_95_m, before.error_radius_95_m):
+        return f"Flight {before.flight_id} placed it {two_figures(apart_m)} m from here, {far}: no farther than the radii allow without a move."
+    side = COMPASS[round(math.degrees(math.atan2(east, north)) / 45.0) % 8]
+    return f"Flight {before.flight_id} placed it {two_figures(apart_m)} m to the {side}, {far}. Whether it moved is asked in the report on movement."
+
+
+def searched(row, missing: dict | None) -> str:
+    """What was listened to in vain. missing : row of not_found."""
+    if missing is None:
+        return ""
+    if not missing["records_listened"]:
+        return "No usable record listened to it, so nothing was searched for it."
+    return (f"{counted(int(missing['records_listened']), 'record')} listened to it in vain. Looked for {missing['prior_used']}, the flights would have heard it with probability {stated_probability(missing['adequacy_expected'])} (expected), "
+            f"{stated_probability(missing['adequacy_cautious'])} (cautious).")
+
+
+def silence(missing: dict | None, beliefs: pd.DataFrame) -> str:
+    """What the silence may mean under each stated belief. beliefs : of this tag from silence_explained."""
+    if missing is None:
+        return ""
+    if not missing["records_listened"]:
+        return "Not listening is no absence."
+    return " ".join(f"Who believed “{row.prior}” before takes it to be outside the ground with probability {stated_probability(row.outside)}, silent with {stated_probability(row.silent)}, "
+                    f"and there but missed with {stated_probability(row.missed)} ({stated_probability(row.missed_cautious)} cautious)." for row in beliefs.itertuples())
+
+
+def folded_words(count: int) -> str:
+    """The line that opens the other flights of a tag."""
+    return f"The other {'flight' if count == 1 else f'{number_word(count)} flights'}"
+
+
+def elsewhere(rows: pd.DataFrame) -> str:
+    """What the flights that are not in the page came to."""
+    return listed((f"{row.flight_id} {row.status}" + (f" ({_radius(row)})" if row.status in PLACED else "") for row in rows.itertuples()), most=14)
+
+
+def _radius(row) -> str:
+    return f"{two_figures(row.error_radius_95_m)} m"
+
+
+def _heard(row) -> str:
+    return f"Heard in {int(row.records_heard):,d} of {int(row.records_listened):,d} records"
