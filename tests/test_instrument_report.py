@@ -16,6 +16,7 @@ def lag(lag_s, applied_s):
 
 def test_a_lag_says_which_came_later():
     assert lag_words(lag(5.2, 5.0)) == "strengths were stamped 5 s after the positions: taken out"
+    assert lag_words(lag(5.2, 5.0), "looked at again") == "strengths were stamped 5 s after the positions: looked at again"
     assert "4 s before the positions" in lag_words(lag(-4.1, -4.0))
     assert lag_words(lag(0.4, 0.0)) == "not clear (9 beacons), nothing done"
 

@@ -147,3 +147,15 @@ def test_the_same_logs_give_the_same_tables(demo, tmp_path):
         if (tmp_path / "tables" / path.name).exists():
             assert path.read_bytes() == (tmp_path / "tables" / path.name).read_bytes(), path.name
     assert len(list((tmp_path / "tables").glob("*.csv"))) == len(quality_check.PRINTED)
+
+
+def test_the_clock_of_the_demo_that_is_five_seconds_off_is_found_and_no_other(demo, project):
+    truth = pd.read_csv(project / "data" / "demo-truth" / "flights.csv").set_index("flight_id")
+    rows = demo.read_work("instruments").set_index("flight_id")
+    off = rows["verdict"].str.startswith("strengths were stamped")
+    assert off.to_dict() == (truth["strengths_lag_positions_s"] != 0).to_dict()
+    held = (rows["lag_low_95_s"] <= truth["strengths_lag_positions_s"]) & (truth["strengths_lag_positions_s"] <= rows["lag_high_95_s"])
+    assert held.sum() >= 5
+    assert (rows["azimuth_bias_deg"] + truth["azimuth_bias_deg"]).abs().max() < 2 * rows["azimuth_bias_se_deg"].min()
+    assert {"clock-lag", "clocks-agree", "azimuth-bias"} <= set(demo.read_work("messages")["code"])
+    assert "0429-b" in QualityReport(demo).instruments().report_html()

@@ -38,23 +38,24 @@ class Lag:
         return float(round(self.lag_s)) if clear else 0.0
 
 
-def delayed(listening: Listening, lag_s: float) -> Listening:
+def delayed(listening: Listening, lag_s, azimuth_lag_s: float = 0.0) -> Listening:
     """The listening with every record put where the receiver was lag_s seconds earlier; unchanged where times are not known.
 
+    lag_s : a number, or one for each record. azimuth_lag_s : azimuths were stamped so much after the positions, so that each is found that much later in the log.
     Between records the way is straight; before the first and after the last the receiver is taken to have stayed.
     """
-    if lag_s == 0.0 or listening.time_s is None or len(listening) < 2:
+    if (not np.any(lag_s) and azimuth_lag_s == 0.0) or listening.time_s is None or len(listening) < 2:
         return listening
     then = listening.time_s - lag_s
 
-    def at(values):
-        return np.interp(then, listening.time_s, values)
+    def at(values, when=then):
+        return np.interp(when, listening.time_s, values)
 
-    azimuth = np.radians(listening.azimuth_grid_deg)
+    azimuth, pointed = np.radians(listening.azimuth_grid_deg), then + azimuth_lag_s
     east, north = at(listening.easting_m), at(listening.northing_m)
     steps = np.concatenate([[np.inf], np.hypot(np.diff(east), np.diff(north))])
     return replace(listening, easting_m=east, northing_m=north, height_above_ground_m=at(listening.height_above_ground_m),
-                   azimuth_grid_deg=np.degrees(np.arctan2(at(np.sin(azimuth)), at(np.cos(azimuth)))) % 360.0,
+                   azimuth_grid_deg=np.degrees(np.arctan2(at(np.sin(azimuth), pointed), at(np.cos(azimuth), pointed))) % 360.0,
                    step_m=np.where(np.isinf(listening.step_m), np.inf, steps))
 
 
@@ -69,13 +70,13 @@ def lag_curves(known: list[KnownTag], fitted: FittedModel, flights=None) -> dict
 
 
 def _curves_of_flight(pairs, fitted: FittedModel) -> np.ndarray:
-    lanes = [replace(tag, listenings=(delayed(listening, lag).chosen(_placed_under_every_lag(listening)),)) for tag, listening in pairs for lag in CANDIDATES_S]
+    lanes = [replace(tag, listenings=(delayed(listening, lag).chosen(placed_under_every_lag(listening)),)) for tag, listening in pairs for lag in CANDIDATES_S]
     if not lanes:
         return np.zeros((0, len(CANDIDATES_S)))
     return log_likelihoods(side_by_side(lanes), fitted.parameters, fitted.vector[None, :], fitted.given)[0].reshape(len(pairs), -1)
 
 
-def _placed_under_every_lag(listening: Listening) -> np.ndarray:
+def placed_under_every_lag(listening: Listening) -> np.ndarray:
     """Flags of the records whose place is known whatever the lag: those near either end of a flight would be put where it began or ended."""
     time_s = listening.time_s
     if time_s is None or not len(time_s):

@@ -33,23 +33,23 @@ def findings_table(workspace) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=FINDINGS)
 
 
-def lag_words(lag) -> str:
-    """What a clock lag comes to; lag : row of clock_lags."""
+def lag_words(lag, done: str = "taken out") -> str:
+    """What a clock lag comes to; lag : row of clock_lags. done : what is done about it."""
     if lag.applied_s == 0:
         return f"not clear ({counted(int(lag.beacons), 'beacon')}), nothing done"
     late = "after" if lag.applied_s > 0 else "before"
     named = "; this is the difference of GPS time and UTC" if abs(abs(lag.lag_s) - GPS_AHEAD_S) <= _NEAR_GPS_S else ""
-    return f"strengths were stamped {abs(lag.applied_s):.0f} s {late} the positions: taken out{named}"
+    return f"strengths were stamped {abs(lag.applied_s):.0f} s {late} the positions: {done}{named}"
 
 
-def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None) -> str:
-    """What an azimuth bias comes to, beside the declination of place and date where azimuths are said to be true."""
+def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None, done: str = "taken out") -> str:
+    """What an azimuth bias comes to and what is done about it, beside the declination of place and date where azimuths are said to be true."""
     if abs(bias_deg) < _CLEAR * error_deg:
         return "not clear; carried with its error into every fix"
     named = ""
     if declination_deg is not None and abs(declination_deg) > _CLEAR * error_deg and abs(bias_deg - declination_deg) <= _CLEAR * error_deg:
         named = f"; of the size of the magnetic declination ({declination_deg:.1f} degrees): are these azimuths magnetic?"
-    return f"the antenna points {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: taken out{named}"
+    return f"the antenna points {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: {done}{named}"
 
 
 def declination_here_deg(workspace) -> float | None:

@@ -1,7 +1,7 @@
 """Stage 1: the logs are read and judged. Everything later rests on the tables left here.
 
     work/     records, track, tags, beacons, bearings, sightings (Parquet) and the ground (see ground_files)
-    tables/   files, flights, columns, tags_heard, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion;
+    tables/   files, flights, columns, tags_heard, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion, instruments;
               the same in work/
 """
 
@@ -10,12 +10,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.calibration import look_at_instruments
 from pipeline.intake import Intake, read_campaign
-from pipeline.messages import message_table
+from pipeline.messages import Message, message_table
 from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, strongest_records, suspicion_table, tag_table,
                               track_table)
+from pipeline.radio import Corrections
 from pipeline.stages.check import read_arguments
-from pipeline.stages.ground_files import write_ground
+from pipeline.stages.ground_files import read_ground, write_ground
+from pipeline.stages.instrument_check import instrument_messages, instrument_rows
+from pipeline.stages.instrument_report import declination_here_deg
+from pipeline.stages.instruments import terrain_along_flights
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "1_quality_check"
@@ -23,17 +28,21 @@ STAGE = "1_quality_check"
 
 # Left both as tables/<name>.csv for readers and as work/<name>.parquet, which keeps the kinds of columns that are all blank.
 PRINTED = ("flights", "columns", "tags_heard", "messages", "effort", "heard_by_flight", "beacon_strongest_record", "beacon_strongest_record_summary", "suspicion",
-           "files", "changes")
+           "files", "changes", "instruments")
 
 
 def compute(workspace: Workspace) -> None:
     """Read every file of the campaign, judge it, and leave the tables."""
     intake = read_campaign(**read_arguments(workspace.survey))
-    judged = _judged(intake)
     for name in ("records", "tags", "beacons", "bearings", "sightings"):
         workspace.write_work(name, getattr(intake, name))
     write_ground(workspace, intake)
+    judged, noticed = _judged(intake)
     workspace.write_work("track", judged["track"])
+    found = look_at_instruments(intake.records, intake.beacons, _known_of_ground(workspace, intake, judged["track"]))
+    judged["instruments"] = instrument_rows(found, judged["flights"]["flight_id"])
+    noticed += instrument_messages(found, declination_here_deg(workspace))
+    judged["messages"] = message_table([*intake.messages, *noticed])
     for name in PRINTED:
         workspace.write_work(name, judged[name])
         workspace.write_table(name, judged[name])
@@ -49,7 +58,16 @@ def open_report(config_path):
     return QualityReport(workspace)
 
 
-def _judged(intake: Intake) -> dict[str, pd.DataFrame]:
+def _known_of_ground(workspace: Workspace, intake: Intake, track: pd.DataFrame) -> Corrections:
+    """What hills take along the flights, where beacons can use it."""
+    if intake.beacons.empty:
+        return Corrections()
+    frequencies_mhz = pd.concat([intake.tags["frequency_mhz"], intake.beacons["frequency_mhz"]])
+    return Corrections(terrain=terrain_along_flights(read_ground(workspace), track, frequencies_mhz))
+
+
+def _judged(intake: Intake) -> tuple[dict[str, pd.DataFrame], list[Message]]:
+    """(tables by name, messages beside those of intake)."""
     records, tags, beacons = intake.records, intake.tags, intake.beacons
     area = None if intake.study_area is None else intake.study_area.union_all()
     track = track_table(records, area)
@@ -58,11 +76,11 @@ def _judged(intake: Intake) -> dict[str, pd.DataFrame]:
     noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages)
     strongest = strongest_records(records, beacons)
     return {
-        "track": track, "flights": flights, "suspicion": suspicion, "messages": message_table([*intake.messages, *noticed]),
+        "track": track, "flights": flights, "suspicion": suspicion,
         "columns": column_table(records), "tags_heard": tag_table(records, tags, suspicion), "effort": effort_table(records, track, flights),
         "heard_by_flight": heard_matrix(records, tags), "beacon_strongest_record": strongest, "beacon_strongest_record_summary": strongest_summary(strongest),
         "files": intake.files, "changes": intake.changes,
-    }
+    }, noticed
 
 
 def strongest_summary(strongest: pd.DataFrame) -> pd.DataFrame:

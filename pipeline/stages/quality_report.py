@@ -13,6 +13,7 @@ from pipeline.quality import pace_table, saturation_db
 from pipeline.report import Book, see
 from pipeline.stages import quality_words as say
 from pipeline.stages.ground_files import read_ground
+from pipeline.stages.instrument_check import instruments_checked
 from pipeline.wording import counted
 
 
@@ -121,6 +122,10 @@ class QualityReport:
         figure = self.book.figure("azimuth_roses", azimuth_roses(rows), "Minutes of listening towards each 10-degree sector, true north up, one scale for all flights.",
                                   f"Roses of the directions listened to. Covered of 360: {covered}.")
         return self.book.together(words, figure)
+
+    def instruments(self):
+        """Clocks and antenna on beacons."""
+        return instruments_checked(self.book, self.workspace.read_work("instruments"))
 
     def strengths(self):
         """How strong, and where the scale ends."""
