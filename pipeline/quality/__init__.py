@@ -21,7 +21,8 @@ from pipeline.quality.strongest import strongest_records
 from pipeline.quality.style import flight_style
 from pipeline.quality.suspicion import suspicion_table
 from pipeline.quality.tags import heard_matrix, tag_table
+from pipeline.quality.terrain import terrain_findings
 from pipeline.quality.track import track_table
 
 __all__ = ["azimuth_coverage_deg", "beacon_rows", "column_table", "effort_table", "findings", "flight_style", "flight_table", "heard_matrix",
-           "hit_table", "noise_step", "pace_table", "records_per_tag", "saturation_db", "strongest_records", "suspicion_table", "tag_table", "track_table"]
+           "hit_table", "noise_step", "pace_table", "records_per_tag", "saturation_db", "strongest_records", "suspicion_table", "tag_table", "terrain_findings", "track_table"]

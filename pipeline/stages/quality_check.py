@@ -14,13 +14,13 @@ from pipeline.calibration import look_at_instruments
 from pipeline.intake import Intake, read_campaign
 from pipeline.messages import Message, message_table
 from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, strongest_records, suspicion_table, tag_table,
-                              track_table)
+                              terrain_findings, track_table)
 from pipeline.radio import Corrections
 from pipeline.stages.check import read_arguments
 from pipeline.stages.ground_files import read_ground, write_ground
 from pipeline.stages.instrument_check import instrument_messages, instrument_rows
 from pipeline.stages.instrument_report import declination_here_deg
-from pipeline.stages.instruments import terrain_along_flights
+from pipeline.stages.instruments import TERRAIN_MARGIN_M, terrain_along_flights
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "1_quality_check"
@@ -73,7 +73,7 @@ def _judged(intake: Intake) -> tuple[dict[str, pd.DataFrame], list[Message]]:
     track = track_table(records, area)
     flights = flight_table(records, track, beacons, tags)
     suspicion = suspicion_table(records, tags)
-    noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages)
+    noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages) + terrain_findings(intake.terrain, track, TERRAIN_MARGIN_M)
     strongest = strongest_records(records, beacons)
     return {
         "track": track, "flights": flights, "suspicion": suspicion,

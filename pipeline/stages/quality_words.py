@@ -9,7 +9,7 @@ from pipeline.wording import counted, number_word, two_figures
 
 # Which of the things to look at is told first.
 WORST_FIRST = ("flight-rejected", "flight-presence-only", "no-beacons", "beacons-missing", "no-beacon-heard", "position-lost", "position-missing", "position-frozen", "position-jump", "clock-lag", "noise-step", "azimuth-lag", "clock-drift", "heard-everywhere",
-               "tags-copy-one-another", "azimuth-constant", "declination-unlikely", "height-not-above-ground", "height-negative", "height-impossible", "height-constant", "saturated", "strength-saturated", "decoys-heard", "beacon-never-heard")
+               "tags-copy-one-another", "azimuth-constant", "declination-unlikely", "height-not-above-ground", "height-negative", "height-impossible", "height-constant", "terrain-holes", "saturated", "strength-saturated", "decoys-heard", "beacon-never-heard")
 
 
 def decibels(value: float) -> str:
