@@ -257,6 +257,19 @@ def test_a_constant_azimuth_and_one_that_equals_the_course_are_told():
     assert not found(all_findings(make_records(east, north, azimuth_deg=(along + 90) % 360), make_tags("A")), "azimuth-equals-course")
 
 
+def test_an_azimuth_that_hangs_while_the_aircraft_turns_is_told_and_one_that_holds_its_line_is_not():
+    east, north = circle()
+    azimuth = (np.append(course(east, north), 0) + 90.0) % 360
+    azimuth[30:60] = azimuth[30]
+    (text,) = found(all_findings(make_records(east, north, azimuth_deg=azimuth), make_tags("A")), "azimuth-frozen")
+    # 100 records go round one and a half times: 29 steps turn by 29 * 540 / 99 degrees, the first of them counted from itself
+    assert "in 30 records, 09:03:00Z to 09:05:54Z" in text and "turned by 153 degrees" in text
+    straight, level = legs(3, records_each=30)
+    held = np.append(course(straight, level), 90.0)
+    held = np.where(np.abs(held - 90) < 1, 90.0, np.where(np.abs(held - 270) < 1, 270.0, held))
+    assert not found(all_findings(make_records(straight, level, azimuth_deg=held), make_tags("A")), "azimuth-frozen")
+
+
 def test_a_noise_step_is_found_at_its_record():
     records = make_records(EAST, LEVEL)
     records = records.assign(noise_db=np.where(records["record"] >= 30, -100.0, -106.0))

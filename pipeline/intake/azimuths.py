@@ -99,5 +99,5 @@ def _tell_course(part, values, flight, findings) -> None:
     moved = np.hypot(np.diff(east), np.diff(north)) > 5
     apart = apart[moved & ~np.isnan(apart)]
     if len(apart) > 20 and np.mean(apart < 1.0) > 0.9:
-        findings.note("azimuth-course", f"Azimuth equals course in {flight}; is it the antenna?", file=part["source_file"].iloc[0], value=flight,
+        findings.note("azimuth-course", f"Azimuth equals course in {flight}, within 1 degree in {int((apart < 1.0).sum())} of {len(apart)} steps; is it the antenna?", file=part["source_file"].iloc[0], value=flight,
                       consequence="a column that holds the course of the aircraft says nothing about an antenna mounted across it")

@@ -18,7 +18,7 @@ from pipeline.intake.findings import Findings
 _EPOCHS = (2010, 2015, 2020, 2025)
 _VALID_YEARS = 5.0
 # A model is carried on for as long again as it is valid, and said to be; the field drifts on too freely after that.
-_LONGEST_BEYOND_YEARS = 5.0
+LONGEST_BEYOND_YEARS = 5.0
 # Within these the technical report of the model calls compasses unreliable, or asks for caution.
 _NO_COMPASS_NT, _CAUTION_NT = 2000.0, 6000.0
 # Local anomalies are seldom larger (common practice, no source): what differs by more was mistyped, most often in sign.
@@ -121,7 +121,7 @@ def _compare(stated_deg: float, found, where: str, file: str, findings: Findings
     """Told when the stated value cannot be that of the place: most often its sign is wrong."""
     middle = found[len(found) // 2]
     apart = abs(float(wrap_180(stated_deg - middle.declination_deg)))
-    if apart <= _LARGEST_ANOMALY_DEG or middle.years_beyond > _LONGEST_BEYOND_YEARS or middle.horizontal_nt < _CAUTION_NT:
+    if apart <= _LARGEST_ANOMALY_DEG or middle.years_beyond > LONGEST_BEYOND_YEARS or middle.horizontal_nt < _CAUTION_NT:
         return
     mirrored = abs(float(wrap_180(-stated_deg - middle.declination_deg))) <= _LARGEST_ANOMALY_DEG
     findings.look("declination-unlikely", f"declination_deg says {direction_text(stated_deg)}, the {middle.model} {direction_text(round(middle.declination_deg, 1))} ({where})", file=file,
@@ -134,7 +134,7 @@ def _usable(found, where: str, file: str, findings: Findings) -> bool:
     beyond = max(found, key=lambda each: each.years_beyond)
     weakest = min(found, key=lambda each: each.horizontal_nt)
     remedy = "set receiver_log.declination_deg (east positive) for the date and place"
-    if beyond.years_beyond > _LONGEST_BEYOND_YEARS:
+    if beyond.years_beyond > LONGEST_BEYOND_YEARS:
         findings.blocked("declination-unknown", f"no World Magnetic Model at hand for the date ({where}); the nearest, of {beyond.model[-4:]}, is valid {beyond.valid_from_to}", file=file,
                          consequence="every direction would be wrong by the declination", remedy=remedy)
         return False

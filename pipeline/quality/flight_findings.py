@@ -7,12 +7,15 @@ import pandas as pd
 
 from pipeline.messages import Message
 from pipeline.quality.flights import HEIGHT_RANGE_M, beacon_rows, noise_step
+from pipeline.quality.noise import like_surroundings
 from pipeline.quality.pace import pace_table, runs, wrap_180
 
 LEGAL_HEIGHT_M = 150.0
 NOISE_STEP_DB = 3.0
 COURSE_TOLERANCE_DEG = 10.0
 COURSE_SHARE = 0.9
+# Two minutes of records 6 s apart, and a corner of a track.
+FROZEN_RECORDS, FROZEN_TURN_DEG = 20, 60.0
 
 
 def flight_findings(records: pd.DataFrame, track: pd.DataFrame, flights: pd.DataFrame, beacons: pd.DataFrame) -> list[Message]:
@@ -94,6 +97,9 @@ def _azimuths(flight, track, pace, file) -> list[Message]:
                         file=file, value=f"{known[0]:.0f}", consequence="If the antenna did turn, every direction is wrong",
                         remedy="Leave the azimuth column blank if it was not measured")]
     course = pace["course_deg"].to_numpy(float)
+    frozen = _frozen_azimuth(flight, track, azimuth, course, file)
+    if frozen:
+        return frozen
     off = np.abs(wrap_180(azimuth - course))
     off = off[np.isfinite(off)]
     if len(off) >= 20 and (off < COURSE_TOLERANCE_DEG).mean() >= COURSE_SHARE:
@@ -105,6 +111,25 @@ def _azimuths(flight, track, pace, file) -> list[Message]:
     return []
 
 
+def _frozen_azimuth(flight, track, azimuth, course, file) -> list[Message]:
+    """The longest stretch in which the azimuth keeps one value while the aircraft turns: a compass that hung."""
+    same = np.append(np.diff(azimuth) == 0.0, False)
+    stretches = [(first, last + 1) for first, last in runs(same) if last + 2 - first >= FROZEN_RECORDS and _widest_turn_deg(course[first:last + 1]) >= FROZEN_TURN_DEG]
+    if not stretches:
+        return []
+    first, last = max(stretches, key=lambda ends: ends[1] - ends[0])
+    begin, end = track["time_utc"].iloc[first], track["time_utc"].iloc[last]
+    return [Message("look", "azimuth-frozen", f"Flight {flight['flight_id']}: the antenna azimuth stands at {azimuth[first]:g} degrees in {last - first + 1} records, {begin:%H:%M:%S}Z to {end:%H:%M:%S}Z, "
+                    f"while the course turned by {_widest_turn_deg(course[first:last]):.0f} degrees", file=file, value=f"{azimuth[first]:g}",
+                    consequence="If the antenna turned with the aircraft, the directions of these records are wrong", remedy="Blank the azimuth of these records if the compass hung")]
+
+
+def _widest_turn_deg(course_deg) -> float:
+    """How far the course strays from where it began, at most. [degrees]"""
+    known = course_deg[np.isfinite(course_deg)]
+    return float(np.abs(wrap_180(known - known[0])).max()) if len(known) else 0.0
+
+
 def _noise(flight, rows, file) -> list[Message]:
     step_db, record = noise_step(rows)
     if record is None or abs(step_db) < NOISE_STEP_DB:
@@ -114,7 +139,8 @@ def _noise(flight, rows, file) -> list[Message]:
     sense = f"rose by {step_db:.1f} dB" if step_db > 0 else f"fell by {-step_db:.1f} dB"
     ranges = f"Hearing range after it is about {factor:.2f} of that before" if step_db > 0 else f"Hearing range before it was about {factor:.2f} of that after"
     return [Message("look", "noise-step", f"Flight {flight['flight_id']}: the noise {sense} at about {when:%H:%M}Z", file=file, value=f"{step_db:.1f} dB",
-                    consequence=f"{ranges} (at 25 dB per tenfold distance)")]
+                    consequence=f"{ranges} (at 25 dB per tenfold distance); {like_surroundings(step_db)}",
+                    remedy="Motors, converters and a changed gain make such steps: listen on the ground with motors off and on")]
 
 
 def _beacons(flight, standing, file) -> list[Message]:

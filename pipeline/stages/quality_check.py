@@ -13,7 +13,7 @@ import pandas as pd
 from pipeline.calibration import look_at_instruments
 from pipeline.intake import Intake, read_campaign
 from pipeline.messages import Message, message_table
-from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, strongest_records, suspicion_table, tag_table,
+from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, noise_findings, north_findings, strongest_records, suspicion_table, tag_table,
                               terrain_findings, track_table)
 from pipeline.radio import Corrections
 from pipeline.stages.check import read_arguments
@@ -37,7 +37,7 @@ def compute(workspace: Workspace) -> None:
     for name in ("records", "tags", "beacons", "bearings", "sightings"):
         workspace.write_work(name, getattr(intake, name))
     write_ground(workspace, intake)
-    judged, noticed = _judged(intake)
+    judged, noticed = _judged(intake, workspace.survey.receiver_log.azimuth_reference)
     workspace.write_work("track", judged["track"])
     found = look_at_instruments(intake.records, intake.beacons, _known_of_ground(workspace, intake, judged["track"]))
     judged["instruments"] = instrument_rows(found, judged["flights"]["flight_id"])
@@ -66,14 +66,15 @@ def _known_of_ground(workspace: Workspace, intake: Intake, track: pd.DataFrame) 
     return Corrections(terrain=terrain_along_flights(read_ground(workspace), track, frequencies_mhz))
 
 
-def _judged(intake: Intake) -> tuple[dict[str, pd.DataFrame], list[Message]]:
+def _judged(intake: Intake, azimuth_reference: str) -> tuple[dict[str, pd.DataFrame], list[Message]]:
     """(tables by name, messages beside those of intake)."""
     records, tags, beacons = intake.records, intake.tags, intake.beacons
     area = None if intake.study_area is None else intake.study_area.union_all()
     track = track_table(records, area)
     flights = flight_table(records, track, beacons, tags)
     suspicion = suspicion_table(records, tags)
-    noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages) + terrain_findings(intake.terrain, track, TERRAIN_MARGIN_M)
+    noticed = findings(records, track, flights, tags, beacons, suspicion, intake.changes, told=intake.messages)
+    noticed += terrain_findings(intake.terrain, track, TERRAIN_MARGIN_M) + noise_findings(records, track) + north_findings(track, intake.projection, azimuth_reference)
     strongest = strongest_records(records, beacons)
     return {
         "track": track, "flights": flights, "suspicion": suspicion,

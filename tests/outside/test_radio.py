@@ -8,6 +8,7 @@ from scipy.optimize import curve_fit
 
 from pipeline.calibration import Heard, record_residuals
 from pipeline.location import log_likelihood
+from pipeline.quality import man_made_noise_db
 from pipeline.radio import Scatter, log_evidence, path_gain_db, sightlines
 from pipeline.search.silence import strengths_of
 from pipeline.simulate import matched_physics, simulate_strengths, stream
@@ -136,3 +137,9 @@ def test_flying_higher_costs_what_the_geometry_says():
     """7.7: (R^2 + h^2) / R^2, 1.25 for h 100 m and R 200 m. Derived."""
     low, high = (ring_rms_m(receivers=12, radius_m=200.0, height_m=height, power_sd_db=1e-4) for height in (0.0, 100.0))
     assert high / low == pytest.approx(1.25, rel=1e-3)
+
+
+@pytest.mark.parametrize("surroundings, above_thermal_db", [("city", 16.52), ("residential", 12.22), ("rural", 6.92), ("quiet rural", -8.64)])
+def test_man_made_noise_at_150_mhz(surroundings, above_thermal_db):
+    """3.10: F_am = c - d log10(f); coefficients of ITU-R P.372 as in two public codes."""
+    assert man_made_noise_db(150.0, surroundings) == pytest.approx(above_thermal_db, abs=6e-3)
