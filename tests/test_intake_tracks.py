@@ -59,6 +59,19 @@ def test_a_track_of_another_time_is_told(tmp_path):
     assert codes(error.value) == ["records-unusable"]
 
 
+def test_an_hour_between_log_and_track_is_recognised(tmp_path):
+    """A receiver left on summer time: one log falls on the track, the other is an hour late."""
+    hour_late = flight(40).drop(columns=BARE)
+    hour_late["time_utc"] = [(pd.Timestamp(text) + pd.Timedelta(hours=1)).strftime("%Y-%m-%dT%H:%M:%SZ") for text in hour_late["time_utc"]]
+    right = write(tmp_path, "right.csv", flight(11).drop(columns=BARE))
+    path = write(tmp_path, "track.csv", track(400))
+    names = {"time_utc": "Time", "latitude": "Lat", "longitude": "Lon", "height_m": "Alt", "antenna_azimuth_deg": "Yaw"}
+    positions = PositionFormat(files=(path,), columns=names, clock=UTC.clock)
+    told = said(read(tmp_path, right, write(tmp_path, "late.csv", hour_late), log_format=replace(UTC, positions=positions)), "clock-hours")
+    assert told.text == "0% of the records lie within the time of the flight track; 100% would if the log's times were 1 h earlier"
+    assert told.file == "late.csv" and told.value == "-1 h" and "time_zone" in told.remedy
+
+
 def test_a_missing_column_of_the_track_names_its_setting(tmp_path):
     with pytest.raises(SurveyError, match=r"Column 'Lat' \(for latitude\) is missing; found: Time, Latitude, Lon, Alt, Yaw; did you mean 'Latitude'.*receiver_log.positions.columns"):
         joined(tmp_path, track().rename(columns={"Lat": "Latitude"}))

@@ -17,6 +17,9 @@ from pipeline.intake.numbers import parse_angles, parse_numbers
 from pipeline.intake.positions import look_at_precision
 from pipeline.intake.times import UTC_TYPE, parse_times
 
+# Fewer records than the first within the track call for a search; an offset is named when it brings nearly all. Zones lie up to 14 h from UTC.
+_FEW_ON_TRACK, _NEARLY_ALL_ON_TRACK, _MOST_HOURS = 0.5, 0.9, 14.0
+
 
 def read_tracks(position_format: PositionFormat, name_of, findings: Findings) -> pd.DataFrame:
     """All track points in order of time: time_utc, latitude, longitude, height_m, antenna_azimuth_deg (NaN where a file has none)."""
@@ -94,6 +97,7 @@ def join_positions(rows: pd.DataFrame, points: pd.DataFrame, position_format: Po
     span = clock[after] - clock[before]
     share = np.where(span > 0, (wanted - clock[before]) / np.where(span > 0, span, 1), 0.0)
     reached = (wanted >= clock[0]) & (wanted <= clock[-1]) & ((span <= position_format.longest_gap_s) | (share == 0) | (share == 1))
+    _look_for_hours(wanted, clock, float(reached.mean()), position_format.longest_gap_s, rows, findings)
     for name in ("latitude", "height_m"):
         values = points[name].to_numpy()
         _fill(joined, name, np.where(reached, values[before] * (1 - share) + values[after] * share, np.nan))
@@ -107,6 +111,30 @@ def join_positions(rows: pd.DataFrame, points: pd.DataFrame, position_format: Po
     elif position_format.lag_s:
         findings.note("lag-applied", f"Lag {position_format.lag_s:g} s applied", done="receiver clock moved onto the track's clock")
     return joined
+
+
+def _look_for_hours(wanted: np.ndarray, clock: np.ndarray, share: float, longest_gap_s: float, rows: pd.DataFrame, findings: Findings) -> None:
+    """Told when most records miss the track, and whole or half hours would bring nearly all of them onto it: a time zone taken for another.
+
+    wanted, clock : times of the records and of the track points, in order [s]. share : of the records that lie within the track as it is.
+    """
+    if share >= _FEW_ON_TRACK:
+        return
+    hours = sorted(np.arange(-_MOST_HOURS, _MOST_HOURS + 0.5, 0.5), key=abs)[1:]
+    found = {h: _share_on_track(wanted + 3600.0 * h, clock, longest_gap_s) for h in hours}
+    best = max(hours, key=lambda h: (found[h], -abs(h)))
+    if found[best] < _NEARLY_ALL_ON_TRACK:
+        return
+    findings.look("clock-hours", f"{100 * share:.0f}% of the records lie within the time of the flight track; {100 * found[best]:.0f}% would if the log's times were {abs(best):g} h {'later' if best > 0 else 'earlier'}",
+                  file=rows["source_file"].iloc[0] if "source_file" in rows else "", value=f"{best:+g} h", consequence="these records have no position",
+                  remedy="check receiver_log.time_zone and receiver_log.positions.time_zone")
+
+
+def _share_on_track(wanted: np.ndarray, clock: np.ndarray, longest_gap_s: float) -> float:
+    """Share of some times that lie between two track points no farther apart than the longest gap."""
+    after = np.clip(np.searchsorted(clock, wanted), 1 if len(clock) > 1 else 0, len(clock) - 1)
+    before = np.maximum(after - 1, 0)
+    return float(((wanted >= clock[before]) & (wanted <= clock[after]) & (clock[after] - clock[before] <= longest_gap_s)).mean())
 
 
 def _seconds(times: pd.Series) -> np.ndarray:
