@@ -53,6 +53,11 @@ def test_a_small_hole_beside_the_track_is_a_note():
     assert message.severity == "note" and 0.0 < float(message.value) < 0.02
 
 
+def test_corners_that_a_turned_model_leaves_blank_count_as_its_edge():
+    turned = model(hole=(700.0, 700.0, 3001.0, 3001.0))
+    assert list(told(turned, line(), 1000.0)) == ["terrain-edge"]
+
+
 def test_nothing_is_said_without_a_model_or_without_a_position():
     assert told(None, line(), 1000.0) == {}
     assert told(model(), line().assign(easting_m=np.nan), 1000.0) == {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import shapely
+from scipy import ndimage
 
 from pipeline.intake import Terrain
 from pipeline.messages import Message
@@ -45,10 +46,20 @@ def _kind(placed, flown: np.ndarray, near: np.ndarray, within_m: float, kind: st
 def _missing(terrain: Terrain, easting_m: np.ndarray, northing_m: np.ndarray) -> np.ndarray:
     """For each position "beyond" the model, in a "hole" (or beside one), or ""."""
     rows, columns = terrain.height_m.shape
-    inside = ((easting_m >= terrain.west_m) & (easting_m <= terrain.west_m + columns * terrain.cell_m)
-              & (northing_m <= terrain.north_m) & (northing_m >= terrain.north_m - rows * terrain.cell_m))
-    unknown = np.isnan(terrain.at(easting_m, northing_m))
-    return np.where(~inside, "beyond", np.where(unknown, "hole", ""))
+    column, row = np.floor((easting_m - terrain.west_m) / terrain.cell_m).astype(int), np.floor((terrain.north_m - northing_m) / terrain.cell_m).astype(int)
+    inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
+    unknown = ~inside | np.isnan(terrain.at(easting_m, northing_m))
+    # Between cell centres a height is unknown as soon as one of its neighbours is.
+    near_outside = ndimage.binary_dilation(_outside(terrain.height_m), np.ones((3, 3)))
+    beyond = ~inside | near_outside[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
+    return np.where(unknown, np.where(beyond, "beyond", "hole"), "")
+
+
+def _outside(height_m: np.ndarray) -> np.ndarray:
+    """Cells without a height that reach the border of the grid: a model turned into the survey CRS does not fill its corners."""
+    labels, _ = ndimage.label(np.isnan(height_m), np.ones((3, 3)))
+    border = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
+    return np.isin(labels, border[border > 0])
 
 
 def _ground_near(placed: pd.DataFrame, within_m: float) -> tuple[np.ndarray, np.ndarray]:

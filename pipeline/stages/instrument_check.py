@@ -43,7 +43,7 @@ def verdict(found: Instruments, flight: str) -> str:
     said = [words for words in (_lag(found, flight), _drift(found, flight), _azimuth_lag(found, flight)) if words]
     open_ends = [name for name, kept in (("lag", found.lags), ("drift", found.drifts), ("azimuth lag", found.azimuth_lags)) if flight in kept and not kept[flight].told]
     said += [f"{listed(open_ends)} cannot be told"] if open_ends else []
-    return "; ".join(said) if said else "clocks agree"
+    return "; ".join(said) if said else "no clear lag"
 
 
 def _lag(found: Instruments, flight: str) -> str:
@@ -112,7 +112,7 @@ def _agreement(found: Instruments) -> list[Message]:
     if not quiet:
         return []
     most = max(quiet.values(), key=lambda lag: max(map(abs, lag.interval_95)))
-    return [Message("note", "clocks-agree", f"Clocks of strengths and positions agree on beacons in {counted(len(quiet), 'flight')} ({listed(sorted(quiet))}); "
+    return [Message("note", "clocks-agree", f"No clear lag between strengths and positions on beacons in {counted(len(quiet), 'flight')} ({listed(sorted(quiet))}); "
                     f"the widest 95 % interval of a lag reaches {max(map(abs, most.interval_95)):.1f} s", value=str(len(quiet)))]
 
 
@@ -141,7 +141,7 @@ def instruments_checked(book, rows: pd.DataFrame):
         "flight_id": ("Flight", "", "text"), "beacons": ("Beacons", "heard", "d"), "lag": ("Clock lag", "s (95 %)", as_given), "drift": ("Drift", "s in the flight (95 %)", as_given),
         "azimuth_lag": ("Azimuth lag", "s (95 %)", as_given), "bias": ("Azimuth bias", "degrees (SE)", as_given), "verdict": ("What it comes to", "", "text")},
         saved_as="instruments.csv", notes="Clock lag: strengths stamped so much after positions; drift: lag at the end less lag at the start; azimuth lag: azimuths stamped so much after positions, "
-        "looked for where the antenna turns by 5 degrees per second or more. The bias is shared by all flights. Clear: three standard errors from nothing. All beacons were used at once; "
+        "looked for where the antenna turns by 5 degrees per second or more. The bias is shared by all flights and estimated beside the lags, which widens its standard error. Clear: three standard errors from nothing. All beacons were used at once; "
         "the localisation estimates lag and bias anew, for each beacon without its own records, and the calibration report tests that on held-out beacons.")
     return book.together(book.words(checked_heading(rows)), table)
 
