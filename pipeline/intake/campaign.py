@@ -12,6 +12,7 @@ from pipeline.columns import BEACONS, RECORDS, conform
 from pipeline.geodesy import Projection, choose_projection, wrap_180
 from pipeline.intake import flights, positions
 from pipeline.intake.azimuths import azimuths
+from pipeline.intake.canopy import CanopyHeights, read_canopy
 from pipeline.intake.delimited import sha256_of
 from pipeline.intake.findings import Findings
 from pipeline.intake.ground import Terrain, read_study_area, read_terrain
@@ -38,6 +39,7 @@ class Intake:
     sightings: pd.DataFrame
     study_area: object | None
     terrain: Terrain | None
+    canopy: CanopyHeights | None
     projection: Projection
     files: pd.DataFrame
     changes: pd.DataFrame
@@ -54,7 +56,7 @@ class _Registers:
 
 
 def read_campaign(*, log_files, log_format: LogFormat, tags_file=None, beacons_file=None, bearings_file=None, sightings_file=None, study_area_file=None,
-                  terrain_file=None, crs=None, base: Path = Path(".")) -> Intake:
+                  terrain_file=None, canopy_file=None, crs=None, base: Path = Path(".")) -> Intake:
     """Read all files of a campaign into tidy tables. Nothing is guessed silently and no file is written to.
 
     log_files : paths of receiver logs. log_format : how they are written. The other files are optional (None).
@@ -80,6 +82,7 @@ def read_campaign(*, log_files, log_format: LogFormat, tags_file=None, beacons_f
     rows["easting_m"], rows["northing_m"] = projection.forward(rows["latitude"], rows["longitude"])
     beacons = place_beacons(registers.beacons, projection, name_of(beacons_file), findings) if registers.beacons is not None else conform(pd.DataFrame(), BEACONS)
     terrain = read_terrain(Path(terrain_file), name_of(terrain_file), projection, _bounds(rows), findings) if terrain_file else None
+    canopy = read_canopy(Path(canopy_file), name_of(canopy_file), projection, _bounds(rows), findings) if canopy_file else None
     rows = _with_geometry(rows, log_format, projection, terrain, findings)
     tags, doubtful = _tags(registers, rows, name_of(tags_file) if tags_file else "", findings)
     records = _marked(rows, log_format, doubtful, findings)
@@ -89,7 +92,7 @@ def read_campaign(*, log_files, log_format: LogFormat, tags_file=None, beacons_f
     findings.raise_if_blocked()
     return Intake(
         records=records, tags=tags, beacons=beacons, bearings=_placed(registers.bearings, projection, BEARINGS), sightings=_placed(registers.sightings, projection, SIGHTINGS),
-        study_area=registers.study_area.to_crs(projection.crs) if registers.study_area is not None else None, terrain=terrain, projection=projection,
+        study_area=registers.study_area.to_crs(projection.crs) if registers.study_area is not None else None, terrain=terrain, canopy=canopy, projection=projection,
         files=_with_counts(files, records), changes=findings.change_table(), messages=findings.messages,
     )
 

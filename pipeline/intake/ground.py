@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.geodesy import Projection
 from pipeline.intake.findings import Findings
 
-_MOST_CELLS = 4_000_000
+MOST_CELLS = 4_000_000
 _MARGIN_M = 5000.0
 
 
@@ -60,6 +60,17 @@ def read_terrain(path: Path, name: str, projection: Projection, bounds_m, findin
 
     bounds_m : (west, south, east, north) of all positions in the survey CRS; 5 km are kept around them.
     """
+    grid = read_raster(path, name, projection, bounds_m, findings, code="terrain", what="the terrain model", without="Flat ground assumed")
+    return None if grid is None else Terrain(*grid)
+
+
+def read_raster(path: Path, name: str, projection: Projection, bounds_m, findings: Findings, *, code: str, what: str, without: str, margin_m: float = _MARGIN_M,
+                resampling: str = "bilinear"):
+    """(heights with NaN where there are none, west_m, north_m, cell_m) of a raster of any CRS in the survey CRS around the data; None when it cannot be used.
+
+    code : how the codes of messages begin. what : how the raster is called in them. without : what follows where it does not cover the flights.
+    margin_m : kept around the data. resampling : one of rasterio's ways.
+    """
     import rasterio
     from rasterio.transform import from_origin
     from rasterio.warp import Resampling, reproject
@@ -67,23 +78,23 @@ def read_terrain(path: Path, name: str, projection: Projection, bounds_m, findin
     try:
         with rasterio.open(path) as raster:
             if raster.crs is None:
-                findings.blocked("terrain-crs", "the raster names no CRS", file=name, consequence="heights cannot be placed", remedy="write the CRS into the file")
+                findings.blocked(f"{code}-crs", "the raster names no CRS", file=name, consequence="heights cannot be placed", remedy="write the CRS into the file")
                 return None
-            west, south, east, north, cell_m = _window(raster, projection, bounds_m)
+            west, south, east, north, cell_m = _window(raster, projection, bounds_m, margin_m)
             if west >= east or south >= north:
-                findings.look("terrain-elsewhere", "the terrain model does not cover the flights", file=name, consequence="Flat ground assumed", remedy="use a model of this area")
+                findings.look(f"{code}-elsewhere", f"{what} does not cover the flights", file=name, consequence=without, remedy="use a model of this area")
                 return None
             shape = (max(1, int(np.ceil((north - south) / cell_m))), max(1, int(np.ceil((east - west) / cell_m))))
             height_m = np.full(shape, np.nan, dtype="float32")
             reproject(rasterio.band(raster, 1), height_m, src_crs=raster.crs, src_transform=raster.transform, src_nodata=raster.nodata,
-                      dst_crs=projection.crs.to_wkt(), dst_transform=from_origin(west, north, cell_m, cell_m), dst_nodata=np.nan, resampling=Resampling.bilinear)
+                      dst_crs=projection.crs.to_wkt(), dst_transform=from_origin(west, north, cell_m, cell_m), dst_nodata=np.nan, resampling=Resampling[resampling])
     except rasterio.errors.RasterioIOError as error:
-        findings.blocked("terrain-unreadable", f"cannot be read as a raster: {str(error).splitlines()[0].replace(str(path), name)}", file=name, remedy="export it again as GeoTIFF")
+        findings.blocked(f"{code}-unreadable", f"cannot be read as a raster: {str(error).splitlines()[0].replace(str(path), name)}", file=name, remedy="export it again as GeoTIFF")
         return None
-    return Terrain(height_m.astype(float), float(west), float(north), float(cell_m))
+    return height_m.astype(float), float(west), float(north), float(cell_m)
 
 
-def _window(raster, projection: Projection, bounds_m):
+def _window(raster, projection: Projection, bounds_m, margin_m: float):
     """Part of the raster around the data, in the survey CRS, and its cell size."""
     from rasterio.warp import calculate_default_transform
 
@@ -92,10 +103,10 @@ def _window(raster, projection: Projection, bounds_m):
     west, north = transform.c, transform.f
     east, south = west + width * transform.a, north + height * transform.e
     if np.isfinite(bounds_m).all():
-        west, south = max(west, bounds_m[0] - _MARGIN_M), max(south, bounds_m[1] - _MARGIN_M)
-        east, north = min(east, bounds_m[2] + _MARGIN_M), min(north, bounds_m[3] + _MARGIN_M)
+        west, south = max(west, bounds_m[0] - margin_m), max(south, bounds_m[1] - margin_m)
+        east, north = min(east, bounds_m[2] + margin_m), min(north, bounds_m[3] + margin_m)
     area_m2 = max(east - west, 0) * max(north - south, 0)
-    return west, south, east, north, max(cell_m, float(np.sqrt(area_m2 / _MOST_CELLS)))
+    return west, south, east, north, max(cell_m, float(np.sqrt(area_m2 / MOST_CELLS)))
 
 
 def read_study_area(path: Path, name: str, findings: Findings):

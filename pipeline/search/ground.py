@@ -104,7 +104,7 @@ class GroundSearch:
     def look(self, listening: Listening, tag_type: str = "") -> Look:
         """What a flight would have heard of a tag of this type in each cell; what it did hear is not used."""
         names = ("easting_m", "northing_m", "height_above_ground_m", "azimuth_grid_deg", "threshold_db", "step_m")
-        key = (tag_type, listening.terrain is None, *(np.asarray(getattr(listening, name), float).tobytes() for name in names))
+        key = (tag_type, listening.terrain is None, listening.canopy is None, *(np.asarray(getattr(listening, name), float).tobytes() for name in names))
         if key not in self._known:
             self._known[key] = self._new_look(listening, tag_type)
         return self._known[key]

@@ -6,7 +6,7 @@ from __future__ import annotations
 from pipeline.messages import Message, SurveyError
 from pipeline.survey import Survey, load_survey
 
-_USUAL_NAMES = {"tags": "tags.csv", "beacons": "beacons.csv", "terrain": "terrain.tif", "study_area": "study_area.geojson", "bearings": "bearings.csv", "sightings": "sightings.csv"}
+_USUAL_NAMES = {"tags": "tags.csv", "beacons": "beacons.csv", "terrain": "terrain.tif", "canopy": "canopy.tif", "study_area": "study_area.geojson", "bearings": "bearings.csv", "sightings": "sightings.csv"}
 
 
 def check_survey(path) -> tuple[list[Message], str]:
@@ -33,7 +33,7 @@ def read_arguments(survey: Survey) -> dict:
     """The arguments of intake.read_campaign for a survey file."""
     return {
         "log_files": list(survey.log_files), "log_format": log_format(survey), "tags_file": survey.tags, "beacons_file": survey.beacons, "bearings_file": survey.bearings,
-        "sightings_file": survey.sightings, "study_area_file": survey.study_area, "terrain_file": survey.terrain, "crs": survey.crs, "base": survey.folder,
+        "sightings_file": survey.sightings, "study_area_file": survey.study_area, "terrain_file": survey.terrain, "canopy_file": survey.canopy, "crs": survey.crs, "base": survey.folder,
     }
 
 

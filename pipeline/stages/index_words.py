@@ -49,6 +49,7 @@ class Found:
     sensitive: bool
     false: pd.DataFrame          # false_detections: one row over all decoys
     blind_share: float | None    # largest share of a flight's paths beyond the terrain model; None without one
+    canopy: bool = False         # whether canopy heights were given
     candidates: pd.DataFrame = field(default_factory=pd.DataFrame)   # next_flight, the most telling first
 
 
@@ -80,12 +81,12 @@ def trust(found: Found) -> list[str]:
     """The errors measured on beacons, and what the beacons do not speak for."""
     if found.errors.empty:
         return [f"That is not known: {_why_untested(found)}, so no error was measured. The regions are as wide as simulations of such models ask for, and untested here."]
-    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {_not_in_the_model(found.blind_share)}"]
+    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {_not_in_the_model(found.blind_share, found.canopy)}"]
 
 
-def _not_in_the_model(blind_share: float | None) -> str:
+def _not_in_the_model(blind_share: float | None, canopy: bool = False) -> str:
     """What of the ground the signal model knows nothing of; blind_share : of the paths of a flight that lie beyond the terrain model, None without one."""
-    plants = "loss in vegetation is not in the model, and no register names the habitat."
+    plants = "loss in vegetation is in the model by the canopy heights given." if canopy else "loss in vegetation is not in the model, and no register names the habitat."
     if blind_share is None:
         return f"No terrain model was given, so hills are not in the model; {plants}"
     beyond = f", but for up to {blind_share:.2f} of the paths of a flight, which lie beyond the terrain model and count as open" if blind_share > 0.005 else ""

@@ -13,11 +13,13 @@ GPS_AHEAD_S = 18.0
 _NEAR_GPS_S = 2.0
 # An estimate this many standard errors from nothing is called clear.
 _CLEAR = 2.0
+# With more of its prior variance left a parameter is called hardly learned. Our choice.
+_MOSTLY_PRIOR = 0.5
 FINDINGS = ["what", "where", "estimate", "standard_error", "unit", "said"]
 
 
 def findings_table(workspace) -> pd.DataFrame:
-    """One row per finding, columns FINDINGS: clock lag of each flight, azimuth bias, share of the loss behind hills, ceiling, faulty records."""
+    """One row per finding, columns FINDINGS: clock lag of each flight, azimuth bias, share of the loss behind hills, loss in canopy, ceiling, faulty records."""
     lags, parameters, seen = (workspace.read_table(name) for name in ("clock_lags", "signal_model", "terrain_seen"))
     model = workspace.read_json("signal_models")["whole"]
     rows = [("clock lag", f"flight {lag.flight_id}", lag.lag_s, lag.standard_error_s, "s", lag_words(lag)) for lag in lags.itertuples()]
@@ -25,6 +27,8 @@ def findings_table(workspace) -> pd.DataFrame:
     rows += [("azimuth bias", "all flights", row.value, row.standard_error, "degrees", bias_words(row.value, row.standard_error, declination_here_deg(workspace))) for row in bias.itertuples()]
     hills = parameters[parameters["parameter"] == "terrain_share"]
     rows += [("loss behind hills", "all flights", row.value, row.standard_error, "share", hills_words(row.value, row.standard_error, seen)) for row in hills.itertuples()]
+    woods = parameters[parameters["parameter"] == "canopy_db_per_m"]
+    rows += [("loss in canopy", "all flights", row.value, row.standard_error, "dB/m", canopy_words(row.prior_low_95, row.prior_high_95, row.prior_share, model["canopy_most_db"])) for row in woods.itertuples()]
     ceiling = model.get("ceiling_db")
     if ceiling is not None:
         rows.append(("receiver ceiling", "all flights", ceiling, np.nan, "dB", "strengths at it count as that or more"))
@@ -72,6 +76,14 @@ def hills_words(share: float, error: float, seen: pd.DataFrame) -> str:
     holes = f"; up to {blind:.0%} of the paths of a flight lie beyond the terrain model and count as open".replace("%", " %") if blind > 0.005 else ""
     found = "a terrain model that fits badly would show as a share near 0" if share > _CLEAR * error else "nothing of it is found: is the terrain model in the right place?"
     return f"{share:.2f} of the computed loss is found at beacons; {found}{holes}"
+
+
+def canopy_words(low: float, high: float, prior_share: float, most_db: float) -> str:
+    """Whether beacons speak of the loss per metre of canopy; low, high : its prior [dB/m], prior_share : what of it is not learned, most_db : what no way exceeds."""
+    most = f"a way through canopy takes at most {most_db:.0f} dB"
+    if prior_share > _MOSTLY_PRIOR:
+        return f"beacons say little of it: nearly the prior, {two_figures(low)} to {two_figures(high)} dB/m; {most}"
+    return f"found at beacons; the prior was {two_figures(low)} to {two_figures(high)} dB/m (ITU-R P.833); {most}"
 
 
 def instruments_part(workspace, book):
@@ -129,4 +141,4 @@ def worth_paragraph(table: pd.DataFrame) -> str:
 
 def article(name: str) -> str:
     """The name of what is left out, as it stands in a sentence."""
-    return f"the {name}" if name != "hills" else "the loss behind hills"
+    return {"hills": "the loss behind hills", "canopy": "the loss in canopy"}.get(name, f"the {name}")

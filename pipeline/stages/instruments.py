@@ -1,4 +1,4 @@
-"""What beacons and the terrain model say of clocks, antenna and ground: left as files by stage 2, read by whoever needs records as evidence."""
+"""What beacons, terrain and canopy models say of clocks, antenna and ground: left as files by stage 2, read by whoever needs records as evidence."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import HeldOutModels
-from pipeline.radio import Corrections, FlightTerrainLoss, TerrainLoss
+from pipeline.radio import Corrections, FlightCanopy, FlightTerrainLoss, TerrainLoss
 from pipeline.stages.ground_files import Ground
 from pipeline.stages.workspace import Workspace
 
@@ -36,13 +36,12 @@ def terrain_along_flights(ground: Ground, track: pd.DataFrame, frequencies_mhz: 
 
 
 def leave_corrections(workspace: Workspace, models: HeldOutModels) -> None:
-    """Write work/corrections.json, the loss behind hills of each flight beside it, tables/clock_lags.csv and tables/terrain_seen.csv."""
+    """Write work/corrections.json, beside it loss behind hills and ways through canopy of each flight, tables/clock_lags.csv and tables/terrain_seen.csv."""
     flights = sorted(models.corrections.terrain)
-    workspace.write_json("corrections", {"lags_s": models.corrections.lags_s, "left_out_lags_s": models.left_out_lags_s, "terrain": flights})
-    for number, flight_id in enumerate(flights):
-        for name, values in models.corrections.terrain[flight_id].to_arrays().items():
-            # not np.savez: it stamps the time into the file
-            np.save(workspace.path_to_write(f"work/terrain_loss/{number}_{name}.npy"), values)
+    kept = {"lags_s": models.corrections.lags_s, "left_out_lags_s": models.left_out_lags_s, "terrain": _leave_lattices(workspace, "terrain_loss", models.corrections.terrain)}
+    if models.corrections.canopy:
+        kept["canopy"] = _leave_lattices(workspace, "canopy_ways", models.corrections.canopy)
+    workspace.write_json("corrections", kept)
     rows = [(flight, lag.lag_s, lag.se_s, lag.gain, lag.tags, lag.applied_s) for flight, lag in sorted(models.lags.items())]
     workspace.write_table("clock_lags", pd.DataFrame(rows, columns=LAGS))
     workspace.write_table("terrain_seen", pd.DataFrame({"flight_id": flights, "share_without_terrain": [models.corrections.terrain[flight].share_without_terrain for flight in flights]}))
@@ -51,11 +50,26 @@ def leave_corrections(workspace: Workspace, models: HeldOutModels) -> None:
 def read_corrections(workspace: Workspace):
     """A function from place_id (None: no beacon) to the Corrections that were found without that place."""
     kept = workspace.read_json("corrections")
-    names = [name for name in FlightTerrainLoss.__dataclass_fields__ if name != "chosen"]
-    terrain = {flight_id: FlightTerrainLoss.from_arrays({name: np.load(workspace.path_to_read(f"work/terrain_loss/{number}_{name}.npy")) for name in names})
-               for number, flight_id in enumerate(kept["terrain"])}
+    terrain = _read_lattices(workspace, "terrain_loss", FlightTerrainLoss, kept["terrain"])
+    canopy = _read_lattices(workspace, "canopy_ways", FlightCanopy, kept.get("canopy", []))
 
     def corrections_for(place_id: str | None = None) -> Corrections:
-        return Corrections(kept["left_out_lags_s"].get(place_id, kept["lags_s"]), terrain)
+        return Corrections(kept["left_out_lags_s"].get(place_id, kept["lags_s"]), terrain, canopy)
 
     return corrections_for
+
+
+def _leave_lattices(workspace: Workspace, folder: str, lattices: dict) -> list[str]:
+    """Write what is known of each flight to a folder under work; the flights in the order of the files' numbers."""
+    flights = sorted(lattices)
+    for number, flight_id in enumerate(flights):
+        for name, values in lattices[flight_id].to_arrays().items():
+            # not np.savez: it stamps the time into the file
+            np.save(workspace.path_to_write(f"work/{folder}/{number}_{name}.npy"), values)
+    return flights
+
+
+def _read_lattices(workspace: Workspace, folder: str, kind, flights: list[str]) -> dict:
+    """flight_id -> what _leave_lattices wrote of it; kind : its class."""
+    return {flight_id: kind.from_arrays({name: np.load(workspace.path_to_read(f"work/{folder}/{number}_{name}.npy")) for name in kind.array_names()})
+            for number, flight_id in enumerate(flights)}

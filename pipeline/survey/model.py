@@ -149,6 +149,7 @@ class Survey(Section):
     tags: ExistingFile | None = Field(None, description="the register of tagged animals")
     beacons: ExistingFile | None = Field(None, description="tags at surveyed positions; without them no error can be tested")
     terrain: ExistingFile | None = Field(None, description="ground heights, a raster in any CRS")
+    canopy: ExistingFile | None = Field(None, description="canopy height above ground: a raster in any CRS, or (.geojson, .gpkg) polygons with the attribute canopy_height_m")
     study_area: ExistingFile | None = Field(None, description="the study area, a polygon layer such as GeoJSON")
     bearings: ExistingFile | None = Field(None, description="bearings taken by hand on the ground")
     sightings: ExistingFile | None = Field(None, description="animals or tags found by eye")
@@ -186,7 +187,7 @@ class Survey(Section):
 
     def input_files(self) -> dict[str, Path]:
         """Every file that a run reads, by its name relative to the survey file's folder: the survey file, the logs, then the rest."""
-        named = [getattr(self, name) for name in ("tags", "beacons", "terrain", "study_area", "bearings", "sightings")]
+        named = [getattr(self, name) for name in ("tags", "beacons", "terrain", "canopy", "study_area", "bearings", "sightings")]
         paths = [self.file, *self.log_files, *self.position_files, *(path for path in named if path is not None)]
         files: dict[str, Path] = {}
         for path in paths:

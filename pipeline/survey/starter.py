@@ -16,7 +16,7 @@ _FIRST_VALUES = {
     "receiver_log.height_reference": "ground", "receiver_log.azimuth_reference": "true", "tags": "tags.csv", "beacons": "beacons.csv",
     "bearings": "bearings.csv", "sightings": "sightings.csv",
 }
-_EXAMPLES = {"crs": "EPSG:32632", "terrain": "terrain.tif", "study_area": "study_area.geojson", "receiver_log.columns": "{time_utc: UTC, strength_db: Level}",
+_EXAMPLES = {"crs": "EPSG:32632", "terrain": "terrain.tif", "canopy": "canopy.tif", "study_area": "study_area.geojson", "receiver_log.columns": "{time_utc: UTC, strength_db: Level}",
              "receiver_log.heard_above_noise_db": "6", "permits": '{wildlife: "number, holder, dates"}'}
 
 
