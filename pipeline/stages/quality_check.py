@@ -16,6 +16,7 @@ from pipeline.messages import Message, message_table
 from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, noise_findings, north_findings, strongest_records, suspicion_table, tag_table,
                               terrain_findings, track_table)
 from pipeline.radio import Corrections
+from pipeline.stages.canopy_ways import canopy_along_flights
 from pipeline.stages.check import read_arguments
 from pipeline.stages.ground_files import read_ground, write_ground
 from pipeline.stages.instrument_check import instrument_messages, instrument_rows
@@ -59,11 +60,11 @@ def open_report(config_path):
 
 
 def _known_of_ground(workspace: Workspace, intake: Intake, track: pd.DataFrame) -> Corrections:
-    """What hills take along the flights, where beacons can use it."""
+    """What hills and canopy take along the flights, where beacons can use it."""
     if intake.beacons.empty:
         return Corrections()
-    frequencies_mhz = pd.concat([intake.tags["frequency_mhz"], intake.beacons["frequency_mhz"]])
-    return Corrections(terrain=terrain_along_flights(read_ground(workspace), track, frequencies_mhz))
+    flown = (read_ground(workspace), track, pd.concat([intake.tags["frequency_mhz"], intake.beacons["frequency_mhz"]]))
+    return Corrections(terrain=terrain_along_flights(*flown), canopy=canopy_along_flights(*flown))
 
 
 def _judged(intake: Intake, azimuth_reference: str) -> tuple[dict[str, pd.DataFrame], list[Message]]:
