@@ -68,7 +68,7 @@ def test_the_azimuth_bias_is_told_with_its_standard_error_and_named_where_it_is_
 def test_there_is_a_line_for_every_flight_also_for_one_that_heard_no_beacon():
     rows = instrument_rows(found(5.2, se_s=0.8), ["a", "b", "c"]).set_index("flight_id")
     assert rows.loc["b", ["lag_low_95_s", "lag_high_95_s"]].tolist() == pytest.approx([5.2 - 1.96 * 0.8, 5.2 + 1.96 * 0.8])
-    assert rows.loc["a", "verdict"] == "no clear lag" and rows.loc["b", "verdict"].startswith("strengths were stamped 5 s after")
+    assert rows.loc["a", "verdict"] == "no clear lag" and rows.loc["b", "verdict"] == "strengths were stamped 5 s after the positions"
     assert rows.loc["c", "verdict"] == "no beacon was heard: nothing tests its clocks and azimuth" and np.isnan(rows.loc["c", "lag_s"])
     assert checked_heading(rows.reset_index()) == "Clocks or azimuths were late or early in b"
     assert checked_heading(rows.reset_index().iloc[:1]) == "Clocks agree in every flight, as far as beacons can tell"

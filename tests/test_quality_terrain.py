@@ -37,7 +37,7 @@ def test_ground_beyond_the_edge_is_told_with_its_share():
     """Within 1000 m of a line of 1000 m there are 2000 x 1000 + pi 1000^2 = 5.14 km2; a model of 800 m half side knows 2.56 of them."""
     message = told(model(800.0), line(), 1000.0)["terrain-edge"]
     assert message.severity == "look" and "50 % of the ground within 1000 m" in message.text
-    assert abs(float(message.value) - (1.0 - 2.56 / (2.0 + np.pi))) < 0.02
+    assert abs(float(message.value.removesuffix(" %")) - 100.0 * (1.0 - 2.56 / (2.0 + np.pi))) < 2.0
     assert "No record was made above such ground" in message.text
 
 
@@ -50,7 +50,7 @@ def test_records_over_a_hole_are_counted_by_flight():
 
 def test_a_small_hole_beside_the_track_is_a_note():
     message = told(model(hole=(600.0, 600.0, 800.0, 800.0)), line(), 1000.0)["terrain-holes"]
-    assert message.severity == "note" and 0.0 < float(message.value) < 0.02
+    assert message.severity == "note" and 0.0 < float(message.value.removesuffix(" %")) < 2.0
 
 
 def test_corners_that_a_turned_model_leaves_blank_count_as_its_edge():

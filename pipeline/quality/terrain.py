@@ -39,7 +39,7 @@ def _kind(placed, flown: np.ndarray, near: np.ndarray, within_m: float, kind: st
     flights = placed["flight_id"][flown == kind]
     under = f"{records} of {len(placed)} records were made above ground {where} ({', '.join(f'{name}: {count}' for name, count in flights.value_counts(sort=False).items())})" if records else "No record was made above such ground"
     percent = "under 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
-    return [Message("look" if records or share >= WORTH_A_LOOK else "note", code, f"{percent} of the ground within {within_m:.0f} m of the tracks lies {where}. {under}", value=f"{share:.3f}",
+    return [Message("look" if records or share >= WORTH_A_LOOK else "note", code, f"{percent} of the ground within {within_m:.0f} m of the tracks lies {where}. {under}", value=f"{100.0 * share:.1f} %",
                     consequence="Ways over it count as free of hills, and heights above it take the median of their flight" if records else "Ways over it count as free of hills", remedy=_REMEDY)]
 
 

@@ -40,7 +40,7 @@ def verdict(found: Instruments, flight: str) -> str:
     """What the clocks and the azimuth of one flight come to."""
     if flight not in found.lags:
         return "no beacon was heard: nothing tests its clocks and azimuth"
-    said = [words for words in (_lag(found, flight), _drift(found, flight), _azimuth_lag(found, flight)) if words]
+    said = [_without(words, done) for words, done in ((_lag(found, flight), LAG_DONE), (_drift(found, flight), _TOLD), (_azimuth_lag(found, flight), _TOLD)) if words]
     open_ends = [name for name, kept in (("lag", found.lags), ("drift", found.drifts), ("azimuth lag", found.azimuth_lags)) if flight in kept and not kept[flight].told]
     said += [f"{listed(open_ends)} cannot be told"] if open_ends else []
     return "; ".join(said) if said else "no clear lag"
@@ -113,7 +113,7 @@ def _agreement(found: Instruments) -> list[Message]:
         return []
     most = max(quiet.values(), key=lambda lag: max(map(abs, lag.interval_95)))
     return [Message("note", "clocks-agree", f"No clear lag between strengths and positions on beacons in {counted(len(quiet), 'flight')} ({listed(sorted(quiet))}); "
-                    f"the widest 95 % interval of a lag reaches {max(map(abs, most.interval_95)):.1f} s", value=str(len(quiet)))]
+                    f"the widest 95 % interval of a lag reaches {max(map(abs, most.interval_95)):.1f} s", value=f"{max(map(abs, most.interval_95)):.1f} s")]
 
 
 def interval_words(estimate: Estimate) -> str:
@@ -142,7 +142,8 @@ def instruments_checked(book, rows: pd.DataFrame):
         "azimuth_lag": ("Azimuth lag", "s (95 %)", as_given), "bias": ("Azimuth bias", "degrees (SE)", as_given), "verdict": ("What it comes to", "", "text")},
         saved_as="instruments.csv", notes="Clock lag: strengths stamped so much after positions; drift: lag at the end less lag at the start; azimuth lag: azimuths stamped so much after positions, "
         "looked for where the antenna turns by 5 degrees per second or more. The bias is shared by all flights and estimated beside the lags, which widens its standard error. Clear: three standard errors from nothing. All beacons were used at once; "
-        "the localisation estimates lag and bias anew, for each beacon without its own records, and the calibration report tests that on held-out beacons.")
+        "the localisation estimates lag and bias anew, for each beacon without its own records, and takes out what is clear there; the calibration report tests that on held-out beacons. "
+        "Drift and azimuth lag are told and not taken out.")
     return book.together(book.words(checked_heading(rows)), table)
 
 
