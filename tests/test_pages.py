@@ -4,7 +4,7 @@ import pytest
 
 from tests.browser import accessibility_faults, browser, drawn_maps, opened, overflow_px
 
-PAGES = {"index": 1, "1_quality_check": 1, "2_localisation": 2, "3_error_calibration": 1, "4_movement_summaries": 1}
+PAGES = {"index": 1, "1_quality_check": 1, "2_localisation": 2, "3_error_calibration": 1, "4_movement_summaries": 1, "appendix": 0}
 LARGEST_BYTES = 5_000_000
 
 

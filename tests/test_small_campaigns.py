@@ -5,8 +5,9 @@ import json
 import pandas as pd
 import pytest
 
-from pipeline.stages import error_calibration, index, localisation, movement_summaries, quality_check
+from pipeline.stages import appendix, error_calibration, index, localisation, movement_summaries, quality_check
 from pipeline.stages.calibration_report import CalibrationReport
+from pipeline.stages.data_dictionary import NOT_DESCRIBED
 from pipeline.stages.localisation_report import LocalisationReport
 from pipeline.stages.movement_report import MovementReport
 from pipeline.stages.quality_report import QualityReport
@@ -78,3 +79,8 @@ def test_every_stage_ends_and_every_part_of_every_report_can_be_shown(campaign, 
     fixes = workspace.read_table("fixes")
     assert (fixes["status"] == "located").any() == (made is not nothing_heard)
     assert " nan" not in page.lower().split("<svg")[0]
+    appendix.build(workspace)
+    supplement = workspace.path_to_read("appendix.html").read_text()
+    assert ("No beacon was heard" in supplement) == (made is not one_beacon)
+    assert "No register of tagged animals was given" in supplement or made is nothing_heard
+    assert " nan" not in supplement.lower().split("<svg")[0] and NOT_DESCRIBED not in supplement

@@ -7,6 +7,7 @@ render_index    the index of a campaign
 cautions_html   the box of cautions that closes every page
 """
 
+from pipeline.report.appendix_page import render_appendix
 from pipeline.report.book import Book
 from pipeline.report.cautions import cautions_html
 from pipeline.report.display import Column, see
@@ -14,4 +15,4 @@ from pipeline.report.export import ReportError, export_report
 from pipeline.report.index_page import render_index
 from pipeline.report.page import ReportLink
 
-__all__ = ["Book", "Column", "ReportError", "ReportLink", "cautions_html", "export_report", "render_index", "see"]
+__all__ = ["Book", "Column", "ReportError", "ReportLink", "cautions_html", "export_report", "render_appendix", "render_index", "see"]

@@ -39,6 +39,7 @@ def render_index(
     permits: Mapping[str, str] | None = None,
     sensitive: bool = False,
     closing_html: str = "",
+    appendix: tuple[str, str] | None = None,
 ) -> str:
     """The page as text. Everything but closing_html is plain text and is escaped.
 
@@ -46,6 +47,7 @@ def render_index(
     next_steps : at most five lines, the most urgent first; more raise ValueError. message_counts : severity to number.
     reports : (file, title, its answer in one sentence, PNG for the small picture or None). overview : a Map of Book.map.
     permits : name to free text; those of PERMITS that are missing are printed as "not recorded".
+    appendix : (file, what it is in a sentence) of the publication appendix.
     """
     if len(next_steps) > MOST_NEXT_STEPS:
         raise ValueError(f"the index has room for {MOST_NEXT_STEPS} next steps, got {len(next_steps)}")
@@ -62,6 +64,7 @@ def render_index(
         traffic_words=_traffic_sentence(counts),
         messages_file=messages_file,
         permits=_permit_lines(permits or {}),
+        appendix=appendix,
         sensitive_words="This campaign is marked sensitive: exact positions are inside, and no page of it should leave the office as it is." if sensitive else "",
     )
     return render_page(

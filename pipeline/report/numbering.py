@@ -20,8 +20,11 @@ class ContentsEntry:
     words: str
 
 
-def number_parts(body: str) -> str:
-    """The body with numbers at every caption and in every reference; raises ValueError where a reference leads nowhere."""
+def number_parts(body: str, before: str = "") -> str:
+    """The body with numbers at every caption and in every reference; raises ValueError where a reference leads nowhere.
+
+    before : what stands before each number, such as the S of "Table S1" in a supplement.
+    """
     counts: dict[str, int] = {}
     given: dict[str, str] = {}
 
@@ -30,7 +33,7 @@ def number_parts(body: str) -> str:
         if f"{kind}:{name}" in given:
             raise ValueError(f"{kind} {name!r} appears twice in one report")
         counts[kind] = counts.get(kind, 0) + 1
-        given[f"{kind}:{name}"] = f"{kind.capitalize()} {counts[kind]}"
+        given[f"{kind}:{name}"] = f"{kind.capitalize()} {before}{counts[kind]}"
         return f'<span class="number">{given[f"{kind}:{name}"]}.</span>'
 
     def refer(reference: re.Match) -> str:

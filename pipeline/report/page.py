@@ -49,8 +49,9 @@ def render_page(
     closing: str,
     notebook_file: str,
     with_maps: bool,
+    more_style: str = "",
 ) -> str:
-    """The page as text. body, cautions and closing are trusted HTML; all else is plain text and is escaped.
+    """The page as text. more_style : rules of this kind of page only. body, cautions and closing are trusted HTML; all else is plain text and is escaped.
 
     Raises ValueError for a picture without words for those who cannot see it, and for any reference to the network.
     """
@@ -61,7 +62,7 @@ def render_page(
         refuse_network(part)
         refuse_silent_pictures(part)
     policy = security_policy(shared + _SCRIPT.findall(body))
-    style = page_style() + (map_style() if with_maps else "") + running_heads(title, campaign)
+    style = page_style() + (map_style() if with_maps else "") + more_style + running_heads(title, campaign)
     page = template_environment().get_template("page.html.j2").render(
         title=title,
         campaign=campaign,

@@ -39,6 +39,12 @@ def map_style() -> str:
 
 
 @cache
+def appendix_style() -> str:
+    """Rules for the long tables of the appendix."""
+    return _own("appendix.css")
+
+
+@cache
 def map_scripts() -> tuple[str, ...]:
     """Leaflet and our own map code, in the order they must run."""
     leaflet_js = re.sub(r"(?m)^//# sourceMappingURL=.*$", "", _leaflet_file("leaflet.js").read_text(encoding="utf-8"))

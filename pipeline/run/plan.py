@@ -12,7 +12,7 @@ from pipeline.stages import NOTEBOOK_STAGES
 
 @dataclass(frozen=True)
 class Stage:
-    """One step of a run: a notebook, or for the index a function.
+    """One step of a run: a notebook, or for the index and the appendix a function.
 
     name : of notebook, report and record, such as "2_localisation".
     title : of the report.
@@ -36,6 +36,7 @@ _TITLES = ("Quality check", "Localisation", "Error calibration", "Movement summa
 STAGES = (
     *(Stage(name, title, notebook=PROJECT / "notebooks" / f"{name}.ipynb") for name, title in zip(NOTEBOOK_STAGES, _TITLES)),
     Stage("index", "Index", function="pipeline.stages.index:build"),
+    Stage("appendix", "Appendix", function="pipeline.stages.appendix:build"),
 )
 
 

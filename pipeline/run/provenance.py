@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
+import re
 import subprocess
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timezone
@@ -94,6 +95,13 @@ def revision_text(revision: dict) -> str:
     if not revision["commit"]:
         return "unknown (the program is not under version control here)"
     return revision["commit"][:12] + {True: ", no changes beside it", False: ", with uncommitted changes", None: ""}[revision["clean"]]
+
+
+def software_text(facts: Facts, project: Path = PROJECT) -> str:
+    """The program and what it computes with, as a methods section names them."""
+    version = re.search(r'^version = "([^"]+)"', (project / "pyproject.toml").read_text(encoding="utf-8"), re.M)
+    with_packages = ", ".join(f"{name} {facts.packages[name]}" for name in ("numpy", "scipy", "pandas", "shapely", "pyproj") if name in facts.packages)
+    return f"Fixledger {version.group(1) if version else 'of unknown version'} (code revision: {revision_text(facts.revision)}), in Python {facts.packages.get('python', '')} with {with_packages}"
 
 
 def write_run_file(folder: Path, facts: Facts, stages: list[dict], messages: list[Message]) -> Path:

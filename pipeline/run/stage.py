@@ -15,7 +15,7 @@ from pipeline.run.building import failure_files, move_into_place, start_building
 from pipeline.run.closing import closing_section
 from pipeline.run.plan import Stage, State
 from pipeline.run.progress import Progress
-from pipeline.run.provenance import Facts, now_utc
+from pipeline.run.provenance import Facts, now_utc, software_text
 from pipeline.run.records import write_record, write_whole
 from pipeline.stages.workspace import BUILDING_VARIABLE, INTO_VARIABLE, Workspace
 
@@ -76,7 +76,7 @@ class StageRunner:
 
     def _run_function(self, stage: Stage, building: Path, started: float) -> None:
         module, function = stage.function.split(":")
-        workspace = Workspace(self.survey, self.folder, building, self._closing(stage, building, started))
+        workspace = Workspace(self.survey, self.folder, building, self._closing(stage, building, started), software_text(self.facts))
         try:
             getattr(importlib.import_module(module), function)(workspace)
         except Exception as fault:

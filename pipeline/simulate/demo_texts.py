@@ -34,6 +34,11 @@ permits:
   aviation: "INVENTED-A-2026-203, visual line of sight, 120 m above ground at most"
   ethics: "INVENTED-E-2026-07"
   landowner: "Access agreed for April and May 2026 (invented)"
+
+# What the publication appendix says beside the results.
+publication:
+  note: "The campaign, its places, animals, strengths and permits are invented; the appendix shows what that of a real campaign would hold."
+  licence: "that of the project, BSD-3-Clause"
 """
 
 CAMPAIGN_README = """

@@ -30,6 +30,7 @@ def build(workspace: Workspace) -> None:
         next_steps=say.next_steps(found), message_counts=found.messages["severity"].value_counts().to_dict(), messages_file="tables/messages.csv",
         reports=[(f"{stage}.html", title, sentences[stage], _picture(workspace, name)) for stage, (title, name) in REPORTS.items()],
         overview=_overview(workspace, found), permits=dict(survey.permits), sensitive=survey.sensitive, closing_html=workspace.closing_html,
+        appendix=("appendix.html", say.appendix_sentence(survey.sensitive, survey.publication.sensitive_species)),
     )
     workspace.path_to_write("index.html").write_text(page, encoding="utf-8", newline="\n")
 

@@ -321,3 +321,13 @@ def report_sentences(found: Found) -> dict[str, str]:
         f"Median error {two_figures(error_summary(found.errors)['median_m'])} m on {counted(found.tests['place_id'].nunique(), 'beacon')} that the model had not seen.",
         "4_movement_summaries": movement(found).split(";")[0].rstrip(".") + ".",
     }
+
+
+def appendix_sentence(sensitive: bool, sensitive_species) -> str:
+    """What the publication appendix holds, and how exact its positions are."""
+    holds = "Methods with the numbers of this campaign, tables, a reporting checklist and a data dictionary"
+    if sensitive:
+        return f"{holds}; positions are generalised to a coarse grid. Names of places in titles and names of files are yours to check."
+    if sensitive_species:
+        return f"{holds}; positions of {listed(sensitive_species)} are generalised to a coarse grid, the others are exact."
+    return f"{holds}; positions in it are exact, because the survey file does not mark the campaign as sensitive."

@@ -29,12 +29,14 @@ class Workspace:
     folder : results that are finished: tables/, figures/, work/, notebooks/, *.html.
     building : where the present stage writes; the same as `folder` when run by hand.
     closing_html : the section "What this run used" for a page that is not made from a notebook; set by the runner.
+    software : the program and its versions in one sentence; set by the runner.
     """
 
     survey: Any
     folder: Path
     building: Path
     closing_html: str = field(default="", repr=False)
+    software: str = ""
 
     @property
     def by_hand(self) -> bool:

@@ -136,6 +136,17 @@ class Movement(Section):
     species_movement_m_per_day: dict[str, Annotated[float, Field(gt=0)]] = Field({}, description="how far a species wanders in a day, for where to search next: {Lepus timidus: 400}")
 
 
+class Publication(Section):
+    """What the publication appendix says beside the results, and how exactly it gives positions."""
+
+    note: str = Field("", description="printed first in the appendix, for instance who the study was for")
+    generalise_m: float = Field(10000, ge=100, le=200000, description="side of the grid squares to which the appendix generalises positions that are sensitive")
+    sensitive_species: tuple[str, ...] = Field((), description="species whose positions the appendix generalises although the campaign is not marked sensitive: [Lyrurus tetrix]")
+    licence: str = Field("", description="licence of the data and of the appendix")
+    citation: str = Field("", description="how the paper or the data are to be cited")
+    availability: str = Field("", description="where data and code are to be had")
+
+
 class Survey(Section):
     """A campaign: its files and settings."""
 
@@ -156,6 +167,7 @@ class Survey(Section):
     localisation: Localisation = Field(Localisation(), description="positions of tags")
     search: Search = Field(Search(), description="animals not found")
     movement: Movement = Field(Movement(), description="movement between flights")
+    publication: Publication = Field(Publication(), description="the publication appendix")
     permits: dict[str, str] = Field({}, description="free entries printed in every report: {wildlife: ..., aviation: ..., ethics: ..., landowner: ...}")
 
     _file: Path = PrivateAttr(default=Path("survey.yml"))

@@ -1,0 +1,89 @@
+"""The stage after the index: the publication appendix, from the tables that the others left.
+
+    appendix.html
+    tables/   appendix_checklist, appendix_positions, data_dictionary
+
+Exact positions stand in it only where the survey file does not mark them as sensitive.
+"""
+
+from __future__ import annotations
+
+import csv
+
+import pandas as pd
+import pyogrio
+
+from pipeline.columns import FIXES
+from pipeline.report import render_appendix, see
+from pipeline.stages import NOTEBOOK_STAGES
+from pipeline.stages import localisation_words as located
+from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
+from pipeline.stages.appendix_positions import POSITIONS, published_positions
+from pipeline.stages.appendix_report import AppendixReport
+from pipeline.stages.appendix_words import Material
+from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
+from pipeline.stages.workspace import Workspace
+
+TABLES = ("error_summary", "coverage", "widening", "signal_model", "clock_lags", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
+          "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival")
+OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "data_dictionary": COLUMNS}
+
+
+def build(workspace: Workspace) -> None:
+    """Write appendix.html and its three tables."""
+    found = gather(workspace)
+    report = AppendixReport(workspace, found)
+    numbered, tables, layers = numbered_tables(_pages(workspace)), columns_of_tables(workspace), columns_of_layers(workspace)
+    dictionary = dictionary_table(tables)
+    workspace.write_table("appendix_positions", found.positions)
+    workspace.write_table("appendix_checklist", checklist(found, numbered, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
+    workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
+    parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary, layers)
+    page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status)
+    workspace.path_to_write("appendix.html").write_text(page, encoding="utf-8", newline="\n")
+
+
+def gather(workspace: Workspace) -> Material:
+    """Everything that the appendix is made from."""
+    survey, tags, fixes = workspace.survey, workspace.read_work("tags"), workspace.read_table("fixes", FIXES)
+    animals = located.animals_of(fixes, tags)
+    best = located.best_per_animal(animals, workspace.read_work("retrieval_list"))
+    positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, side_m=survey.publication.generalise_m)
+    return Material(survey=survey, tables={name: _table(workspace, name) for name in TABLES}, tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+
+
+def columns_of_tables(workspace: Workspace) -> dict[str, list[str]]:
+    """Name -> columns of every CSV table of the campaign, those of this stage included, by name."""
+    found = {}
+    for folder in dict.fromkeys((workspace.folder, workspace.building)):
+        for path in (folder / "tables").glob("*.csv"):
+            with open(path, encoding="utf-8", newline="") as file:
+                found[path.stem] = next(csv.reader(file), [])
+    return dict(sorted((found | OWN_TABLES).items()))
+
+
+def columns_of_layers(workspace: Workspace) -> dict[str, list[str]]:
+    """Name -> columns of every layer of results.gpkg, by name."""
+    path = workspace.path_to_read("results.gpkg")
+    return {name: [str(field) for field in pyogrio.read_info(path, layer=name)["fields"]] for name in sorted(name for name, _ in pyogrio.list_layers(path))}
+
+
+def _table(workspace: Workspace, name: str) -> pd.DataFrame:
+    try:
+        table = workspace.read_table(name)
+    except FileNotFoundError:  # a campaign without the thing it tells of has no such table
+        return pd.DataFrame()
+    # a file does not say of a column without a value whether it held numbers or words
+    blank = [column for column in table if (table[column].isna() | (table[column].astype(str) == "")).all()]
+    return table.assign(**{column: float("nan") for column in blank})
+
+
+def _pages(workspace: Workspace) -> dict[str, str]:
+    """The finished reports; one that is not there has no tables to point to."""
+    pages = {}
+    for stage in NOTEBOOK_STAGES:
+        try:
+            pages[stage] = workspace.path_to_read(f"{stage}.html").read_text(encoding="utf-8")
+        except FileNotFoundError:
+            continue
+    return pages

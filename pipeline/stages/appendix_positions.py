@@ -1,0 +1,48 @@
+"""The positions that the appendix publishes: one an animal, exact or as the centre of a grid square, with how far the animal may be from it."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from pipeline.exchange import generalise
+
+POSITIONS = ["tag_id", "animal_id", "species", "time_utc", "latitude", "longitude", "coordinate_uncertainty_m", "precision"]
+_EXACT = "exact"
+
+
+def published_positions(best: pd.DataFrame, species: dict[str, str], *, sensitive: bool, sensitive_species, side_m: float) -> pd.DataFrame:
+    """One row per animal with a position, columns of POSITIONS.
+
+    best : the best fix of each animal, columns of FIXES. species : tag -> scientific name. sensitive : generalise every position, else
+    only those of sensitive_species. side_m : of the grid squares. The uncertainty is the 95 % radius of an exact position, and for a
+    generalised one that radius and the way to a corner of the square, rounded up to 100 m.
+    """
+    rows = best.assign(species=best["tag_id"].map(species).fillna(""), time_utc=best["time_end_utc"])
+    hidden = pd.Series(sensitive, index=rows.index) | rows["species"].isin(list(sensitive_species))
+    exact, coarse = rows[~hidden], rows[hidden]
+    squares = generalise(coarse["latitude"], coarse["longitude"], side_m)
+    exact = exact.assign(latitude=exact["latitude"].round(5), longitude=exact["longitude"].round(5), coordinate_uncertainty_m=exact["error_radius_95_m"].map(math.ceil), precision=_EXACT)
+    coarse = coarse.assign(latitude=squares.latitude, longitude=squares.longitude, precision=f"centre of {squares.grid.replace('squares', 'a square', 1)}",
+                           coordinate_uncertainty_m=[100 * math.ceil((squares.farthest_m + radius) / 100) for radius in coarse["error_radius_95_m"]])
+    parts = [part[POSITIONS] for part in (exact, coarse) if len(part)]
+    table = pd.concat(parts, ignore_index=True) if parts else rows.reindex(columns=POSITIONS)
+    # in the order of the tags: the order of places would tell something of where they are
+    return table.sort_values("tag_id", kind="stable").reset_index(drop=True)
+
+
+def precision_sentences(positions: pd.DataFrame) -> list[str]:
+    """How the positions are given, and why."""
+    generalised = sorted(set(positions["precision"]) - {_EXACT})
+    if not len(positions):
+        return ["No animal has a position."]
+    said = []
+    if generalised:
+        few = (positions["precision"] != _EXACT).sum()
+        whose = "All positions were" if few == len(positions) else f"{few} of {len(positions)} positions were"
+        said.append(f"{whose} generalised before publication: each is given as the {generalised[0]}, with the distance to its farthest corner added to the uncertainty, after the guidance for sensitive "
+                    "species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, places of beacons and maps are withheld.")
+    if _EXACT in set(positions["precision"]):
+        said.append("Positions not generalised are posterior means; their uncertainty is the radius that holds the animal with probability 0.95.")
+    return said
