@@ -117,6 +117,14 @@ def test_without_a_browser_a_run_says_what_to_do_and_ends_as_it_would_have(surve
     assert NO_BROWSER in capsys.readouterr().out.splitlines()
 
 
+def test_a_browser_that_is_not_on_the_path_can_be_named(monkeypatch, tmp_path):
+    own = tmp_path / "my browser"
+    own.write_text("#!/bin/sh\n")
+    own.chmod(0o755)
+    monkeypatch.setenv("FIXLEDGER_BROWSER", str(own))
+    assert find_browser() == str(own)
+
+
 def test_the_help_of_run_says_what_the_pdf_needs(capsys):
     assert main(["run", "--help"]) == 0
     assert "pdf/NAME.pdf" in " ".join(capsys.readouterr().out.split())

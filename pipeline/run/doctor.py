@@ -13,6 +13,7 @@ from pathlib import Path
 from pipeline.bootstrap import NEWEST, OLDEST, PROJECT, locked_versions, required_names, unmet_requirements
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
+BROWSER_VARIABLE = "FIXLEDGER_BROWSER"
 _ENOUGH_GB = 1.0
 
 
@@ -104,10 +105,16 @@ def font_finding() -> Finding:
     return Finding("good", f"figures use {Path(path).stem}")
 
 
+def find_browser() -> str | None:
+    """Path of a Chromium or Chrome on this machine, None where there is none; FIXLEDGER_BROWSER may name one that is not on the path."""
+    named = [os.environ[BROWSER_VARIABLE]] if os.environ.get(BROWSER_VARIABLE) else []
+    return next((found for name in (*named, *BROWSERS) if (found := shutil.which(name))), None)
+
+
 def browser_finding() -> Finding:
-    """A browser for the tests of the reports; a run needs none."""
-    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
+    """A browser for --pdf and for the tests of the reports; a run without --pdf needs none."""
+    found = find_browser()
     if found:
-        return Finding("good", f"browser for the tests of the reports: {found}")
-    remedy = "Only those tests are skipped" + ("; on Debian: apt install chromium" if os.name == "posix" else "")
-    return Finding("look", "no Chromium for the tests of the reports", remedy)
+        return Finding("good", f"browser for --pdf and for the tests of the reports: {found}")
+    remedy = f"Reports are made without it; for --pdf install Chromium or Chrome, or name one in {BROWSER_VARIABLE}" + ("; on Debian: apt install chromium" if os.name == "posix" else "")
+    return Finding("look", "no Chromium for --pdf and for the tests of the reports", remedy)

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import subprocess
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.run.doctor import BROWSERS
+from pipeline.run.doctor import BROWSER_VARIABLE, find_browser
 from pipeline.run.fingerprint import file_sha256
 from pipeline.run.plan import STAGES
 from pipeline.run.records import write_whole
 
 FOLDER, PAGE_RECORD = "pdf", "work/records/printed.txt"
-NO_BROWSER = ("No PDF was made: there is no Chromium on this machine. Install Chromium or Chrome and type the same command again, "
+NO_BROWSER = (f"No PDF was made: no Chromium or Chrome was found. Install one, or name the one you have in {BROWSER_VARIABLE}, and type the same command again; "
               "or open a report in any browser and print it to PDF there: it is laid out for A4.")
 LONGEST_S = 180
 
-# no window, no sandbox where the operating system has none to give, and nothing from or to the network
-_HEADLESS = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars", "--force-color-profile=srgb", "--no-first-run",
+# no window, and nothing from or to the network
+_HEADLESS = ("--headless", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars", "--force-color-profile=srgb", "--no-first-run",
              "--disable-extensions", "--disable-background-networking", "--disable-sync", "--host-resolver-rules=MAP * ~NOTFOUND", "--no-pdf-header-footer")
 _FILE_LINK = re.compile(r'(<a\b[^>]*?)\shref="(?!#|[a-z]+:)[^"]*"')
 _DATE = re.compile(rb"/(?:CreationDate|ModDate) ?\(D:[^)]*\)")
@@ -36,15 +35,10 @@ class Printed:
     told: tuple[str, ...] = ()
 
 
-def find_browser() -> str | None:
-    """Path of a Chromium or Chrome on this machine, None where there is none."""
-    return next((found for name in BROWSERS if (found := shutil.which(name))), None)
-
-
 def print_pages(folder: Path, browser: str | None) -> Printed:
     """Make pdf/NAME.pdf of every page of a finished run that has changed since its PDF was made, or has none.
 
-    folder : of the results. browser : as from `find_browser`; without one nothing is made, and PDFs of changed pages are removed.
+    folder : of the results. browser : as from `find_browser` of the doctor; without one nothing is made, and PDFs of changed pages are removed.
     Nothing is raised for a page that cannot be printed: `told` says so, and its outdated PDF is removed.
     """
     made, kept, told = [], [], list(remove_outdated(folder)) if browser is None else []
@@ -90,7 +84,7 @@ def print_page(page: Path, target: Path, browser: str) -> None:
         scratch = Path(name)
         (scratch / page.name).write_text(_FILE_LINK.sub(r"\1", page.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
         made = scratch / "page.pdf"
-        command = [browser, *_HEADLESS, f"--user-data-dir={scratch / 'profile'}", f"--print-to-pdf={made}", (scratch / page.name).as_uri()]
+        command = [browser, *_HEADLESS, *_as_root(), f"--user-data-dir={scratch / 'profile'}", f"--print-to-pdf={made}", (scratch / page.name).as_uri()]
         subprocess.run(command, check=True, capture_output=True, timeout=LONGEST_S, cwd=scratch)
         if not made.exists() or not made.read_bytes().startswith(b"%PDF"):
             raise OSError("the browser ended without writing a PDF")
@@ -98,6 +92,11 @@ def print_page(page: Path, target: Path, browser: str) -> None:
         beside = target.with_name(f".{target.name}.part")
         beside.write_bytes(without_dates(made.read_bytes()))
         os.replace(beside, target)
+
+
+def _as_root() -> list[str]:
+    """Chromium has no sandbox for the superuser and does not start unless told so; the page it opens is our own and asks for nothing."""
+    return ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
 
 
 def without_dates(content: bytes) -> bytes:
