@@ -34,6 +34,14 @@ def test_a_lag_is_found_from_the_tables_with_drift_and_azimuth_lag_beside_it():
     assert found.turning["turning"] == pytest.approx(8.0, abs=0.5) and found.turning["loop"] < 5.0
 
 
+def test_azimuths_that_come_late_are_not_blamed_on_the_clock_alone():
+    """Without the azimuth's own lag the clock is found 2 s off, clearly; with it the clock is right, and either the azimuth's lag is clear or both are said to be possible."""
+    found = look_at_instruments(*tables(beacons(52, azimuth_lag_s=3.0, count=8)))
+    assert not found.lags["turning"].clear or found.could_be_azimuths("turning")
+    assert found.azimuth_lags["turning"].interval_95[0] <= 3.0 <= found.azimuth_lags["turning"].interval_95[1]
+    assert not found.lags["loop"].clear and not found.could_be_azimuths("lines")
+
+
 def test_beacons_kept_for_testing_and_campaigns_that_heard_none_say_nothing():
     records, places = tables(beacons(58, count=1, flights=("loop",)))
     assert look_at_instruments(records, places.assign(use="test")).lags == {}

@@ -1,5 +1,7 @@
 """What the quality check says of clocks and antenna on beacons: a line per flight, messages with their evidence."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -27,6 +29,13 @@ def test_a_clear_lag_is_told_with_its_interval_and_its_beacons():
     assert message.severity == "look"
     assert message.text == "Flight b: strengths were stamped 5 s after the positions (5.2 s, 95 % interval 3.6 to 6.8 s; 9 beacons)"
     assert "localisation" in message.done
+
+
+def test_a_lag_that_could_be_that_of_the_azimuths_is_told_as_either():
+    either = replace(found(-2.3, se_s=0.5, azimuth_lag=(2.9, 1.1)), lags_beside={"b": Estimate(LAG, -0.3, 0.9)})
+    assert "2 s before the positions, or azimuths 3 s after them, which beacons cannot tell apart here (" in said(either, "clock-lag")[0].text
+    surely = replace(either, lags_beside={"b": Estimate(LAG, -3.1, 0.9)})
+    assert "or azimuths" not in said(surely, "clock-lag")[0].text
 
 
 def test_eighteen_seconds_are_named_as_gps_time():

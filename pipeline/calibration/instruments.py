@@ -24,16 +24,21 @@ FAST_TURN_DEG_PER_S, FARTHEST_TURN_DEG = 5.0, 90.0
 class Instruments:
     """What all beacons say of the instruments.
 
-    lags, drifts, azimuth_lags : flight_id -> Estimate. bias : of the azimuths of all flights; None where no azimuth is known.
+    lags, drifts, azimuth_lags : flight_id -> Estimate. lags_beside : the lag of a flight whose azimuth's own lag was estimated beside it. bias : of the azimuths of all flights; None where no azimuth is known.
     beacons : flight_id -> beacons heard in it. turning : flight_id -> degrees per second at the median; blank where no azimuth is known.
     """
 
     lags: dict[str, Estimate] = field(default_factory=dict)
     drifts: dict[str, Estimate] = field(default_factory=dict)
     azimuth_lags: dict[str, Estimate] = field(default_factory=dict)
+    lags_beside: dict[str, Estimate] = field(default_factory=dict)
     bias: Estimate | None = None
     beacons: dict[str, int] = field(default_factory=dict)
     turning: dict[str, float] = field(default_factory=dict)
+
+    def could_be_azimuths(self, flight_id: str) -> bool:
+        """Whether a clear lag of a flight may be that of its azimuths alone: estimated beside it the lag is clear no more."""
+        return flight_id in self.lags_beside and self.lags[flight_id].clear and not self.lags_beside[flight_id].clear
 
 
 def look_at_instruments(records: pd.DataFrame, beacons: pd.DataFrame, known: Corrections = Corrections()) -> Instruments:
@@ -73,8 +78,8 @@ def _told(plain: list[KnownTag], fitted, timing: Timing) -> Instruments:
     beside = estimate_timing(plain, fitted, first, dict.fromkeys(fast, AZIMUTH_LAG)) if fast else timing
     azimuth_lags = {flight: beside.flights[flight][AZIMUTH_LAG] for flight in fast}
     best = beside if any(each.clear for each in azimuth_lags.values()) else timing
-    return Instruments({flight: each[LAG] for flight, each in best.flights.items()}, drifts, azimuth_lags, best.bias, timing.tags,
-                       {flight: per_second for flight, (per_second, _) in turning.items()})
+    return Instruments({flight: each[LAG] for flight, each in best.flights.items()}, drifts, azimuth_lags, {flight: beside.flights[flight][LAG] for flight in fast}, best.bias,
+                       timing.tags, {flight: per_second for flight, (per_second, _) in turning.items()})
 
 
 def _thinned(tag: KnownTag) -> KnownTag:

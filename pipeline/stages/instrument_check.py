@@ -48,7 +48,13 @@ def verdict(found: Instruments, flight: str) -> str:
 
 def _lag(found: Instruments, flight: str) -> str:
     lag = found.lags[flight]
-    return lag_words(_row(lag, found.beacons[flight]), LAG_DONE) if lag.clear else ""
+    if not lag.clear:
+        return ""
+    words = lag_words(_row(lag, found.beacons[flight]), LAG_DONE)
+    if not found.could_be_azimuths(flight):
+        return words
+    other = found.azimuth_lags[flight].value
+    return words.replace(f": {LAG_DONE}", f", or azimuths {abs(other):.0f} s {'after' if other > 0 else 'before'} them, which beacons cannot tell apart here: {LAG_DONE}")
 
 
 def _row(lag: Estimate, beacons: int) -> SimpleNamespace:
