@@ -109,6 +109,15 @@ def test_a_browser_that_fails_is_named_and_leaves_no_outdated_pdf(tmp_path):
     assert printed.made == () and "index.html could not be made a PDF" in printed.told[0] and not (folder / "pdf" / "index.pdf").exists()
 
 
+def test_a_run_counts_the_pdfs_that_it_made_and_those_that_still_fit(survey, ending, tmp_path, monkeypatch, capsys):  # noqa: F811
+    ending(finished(tmp_path))
+    monkeypatch.setattr(printing, "find_browser", lambda: "browser")
+    monkeypatch.setattr(printing, "print_pages", lambda folder, browser: printing.Printed(made=("pdf/index.pdf",), kept=("pdf/a.pdf", "pdf/b.pdf"), told=("One failed.",)))
+    assert main(["run", str(survey), "--pdf"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[1:4] == [f"1 PDF made in {tmp_path / 'out' / 'pdf'}.", f"2 PDFs fitting as they are in {tmp_path / 'out' / 'pdf'}.", "One failed."]
+
+
 @pytest.mark.usefixtures("survey")
 def test_without_a_browser_a_run_says_what_to_do_and_ends_as_it_would_have(survey, ending, tmp_path, monkeypatch, capsys):  # noqa: F811
     ending(finished(tmp_path))

@@ -120,10 +120,14 @@ def _print(folder: Path, pdf: bool) -> None:
         told = remove_outdated(folder)
     else:
         printed = print_pages(folder, find_browser())
-        told = [f"{len(printed.made)} of {len(printed.made) + len(printed.kept)} PDFs made in {folder / 'pdf'}, the others fit their pages as they are."] if printed.made or printed.kept else []
+        told = [f"{words} in {folder / 'pdf'}." for words in (_counted_pdfs(len(printed.made), "made"), _counted_pdfs(len(printed.kept), "fitting as they are")) if words]
         told += printed.told
     for sentence in told:
         click.echo(sentence)
+
+
+def _counted_pdfs(count: int, what: str) -> str:
+    return f"{count} PDF{'s' if count != 1 else ''} {what}" if count else ""
 
 
 def _require_file(survey: Path) -> None:
