@@ -2,6 +2,7 @@
 
 import csv
 import re
+import tomllib
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -13,8 +14,9 @@ import pytest
 from pipeline.exchange import generalise
 from pipeline.exchange.generalising import decimals_for
 from pipeline.report.page_assets import ASSETS
+from pipeline.run.provenance import software_text
 from pipeline.stages import appendix
-from pipeline.stages.appendix_checklist import QUESTIONS, numbered_tables
+from pipeline.stages.appendix_checklist import QUESTIONS, REPORT_NAMES, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
 from pipeline.stages.appendix_references import REFERENCES
 from pipeline.stages.data_dictionary import NOT_DESCRIBED, column_meaning, dictionary_table, layer_meaning, table_meaning, unit_of, without_repeats
@@ -196,7 +198,7 @@ def test_all_eleven_questions_are_in_the_checklist_and_every_answer_leads_to_a_t
     assert list(dict.fromkeys(rows["question"])) == [f"{number}. {name}" for number, name in enumerate(QUESTIONS, start=1)]
     assert (rows["answer"] != "").all() and (rows["answer"] == "not recorded").any()
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
-    names = {"quality check": "1_quality_check", "localisation": "2_localisation", "error calibration": "3_error_calibration", "movement summaries": "4_movement_summaries"}
+    names = {words: report for report, words in REPORT_NAMES.items()}
     for where in (part for cell in rows["where"] for part in cell.split("; ")):
         if where.startswith("Table S"):
             assert f'<span class="number">{where}.</span>' in page
@@ -217,7 +219,18 @@ def test_the_number_that_the_checklist_gives_a_table_is_the_one_printed_over_it(
         assert f'<span class="number">{words.split(" of ")[0]}.</span>' in caption
 
 
-def test_an_unset_grid_of_a_species_hides_that_species_only(survey, demo_folder, tmp_path):
+def test_the_index_leads_to_the_appendix_and_says_how_exact_it_is(demo_folder):
+    page = (demo_folder / "index.html").read_text(encoding="utf-8")
+    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to a coarse grid" in page
+
+
+def test_the_methods_name_the_program_its_version_and_its_revision(project):
+    facts = SimpleNamespace(revision={"commit": "0123456789abcdef", "clean": True}, packages={"python": "3.11", "numpy": "2.4"})
+    version = tomllib.loads((project / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+    assert software_text(facts) == f"Fixledger {version} (code revision: 0123456789ab, no changes beside it), in Python 3.11 with numpy 2.4"
+
+
+def test_a_grid_of_a_species_hides_that_species_only(survey, demo_folder, tmp_path):
     settings = survey.publication.model_copy(update={"sensitive_species": ("Lyrurus tetrix",), "generalise_m": 5000.0})
     built(survey.model_copy(update={"sensitive": False, "publication": settings}), demo_folder, tmp_path / "x")
     table = pd.read_csv(tmp_path / "x" / "tables" / "appendix_positions.csv")

@@ -14,7 +14,7 @@ from pipeline.stages.appendix_words import Material
 
 CHECKLIST = ["question", "item", "where", "answer"]
 NOT_RECORDED = "not recorded"
-REPORT_NAMES = {"1_quality_check": "quality check", "2_localisation": "localisation", "3_error_calibration": "error calibration", "4_movement_summaries": "movement summaries"}
+REPORT_NAMES = {"1_quality_check": "quality check", "2_localisation": "localisation report", "3_error_calibration": "error calibration", "4_movement_summaries": "movement report"}
 QUESTIONS = ("Animals", "Tags", "Drone, permits and field work", "Receiver and antenna", "Location method", "Location error", "Rejection rules", "Survey effort", "Censoring", "Space use", "Data and code")
 _TABLE = re.compile(r'<figure\b[^>]*\bid="table-([a-z0-9_-]+)"')
 

@@ -212,7 +212,7 @@ def fate_and_movement(found: Material) -> list[str]:
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
     space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986)." if given else
              "no animal reached that, and no range is stated.") + " The extent of fixes is no home range. The animal, not the fix, is the unit of every statement.")
-    curve = ("Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life, and both extreme curves (all of them alive, all dead) are in the file."
+    curve = ("Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life, and both extreme curves (all of them alive, all dead) are in survival.csv."
              if len(survival) else "No survival curve was estimated.")
     return [" ".join(said), test, f"{space} {curve}"]
 
