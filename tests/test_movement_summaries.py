@@ -136,6 +136,23 @@ def test_without_beacons_the_report_says_that_radii_are_untested(workspace):
     assert "no beacons to test these radii on" in report.errors().report_html()
 
 
+def test_a_silent_flight_is_shaded_by_how_well_it_searched_for_this_type_of_tag(workspace):
+    tags, fixes, flights, draws, _ = invented()
+    tags = tags.assign(tag_type=["hare collar"] * 5 + ["grouse backpack"] * 2)
+    searched = pd.DataFrame({"flight_id": ["F2", "F3", "all flights", "F2"], "tag_type": ["hare collar"] * 3 + ["grouse backpack"], "mean_cautious": [0.9, 0.2, 0.97, 0.5]})
+    report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws=draws, searched=searched))
+    shade = report.tables.timeline.set_index(["tag_id", "flight_id"])["adequacy"]
+    assert (shade["H5", "F2"], shade["H5", "F3"]) == (0.9, 0.2) and pd.isna(shade["H5", "F1"])
+    assert pd.isna(shade["H6", "F2"])                   # not searched for: ground flown over by others is no search for it
+    assert "the better this flight alone searched the ground" in report.effort().report_html()
+
+
+def test_without_ground_searched_the_timeline_says_that_its_squares_are_empty(workspace):
+    tags, fixes, flights, draws, _ = invented()
+    report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws=draws))
+    assert "How well the silent flights searched the ground is not known" in report.effort().report_html()
+
+
 def test_a_campaign_in_which_nothing_was_located_still_has_a_report(workspace):
     tags, fixes, flights, _, _ = invented()
     fixes = fixes.assign(status="area only")

@@ -16,7 +16,7 @@ TIMELINE = {
     "fate": "text",
     "records_listened": "int",
     "records_heard": "int",
-    "adequacy": "float",         # how much of the ground where it could be was searched (cautious); blank when unknown
+    "adequacy": "float",         # how well this flight searched the ground for this type of tag (mean, cautious); blank when unknown or not searched
 }
 
 
@@ -41,10 +41,11 @@ def timeline_table(animals, fixes, flights, adequacy=None):
         placed = {fix.flight_id for fix in animal.fixes}
         for flight_id, start in zip(ordered["flight_id"], ordered["start_utc"]):
             fix = listened.get((animal.tag_id, flight_id), {})
-            rows.append(animal.identity | {"flight_id": flight_id, "start_utc": start, "state": _state(fix, flight_id in placed),
+            state = _state(fix, flight_id in placed)
+            rows.append(animal.identity | {"flight_id": flight_id, "start_utc": start, "state": state,
                                            "fate": fix.get("fate", ""), "records_listened": fix.get("records_listened", 0),
                                            "records_heard": fix.get("records_heard", 0),
-                                           "adequacy": (adequacy or {}).get((animal.tag_id, flight_id), np.nan)})
+                                           "adequacy": np.nan if state == "not searched" else (adequacy or {}).get((animal.tag_id, flight_id), np.nan)})
     return conform(pd.DataFrame(rows, columns=list(TIMELINE)), TIMELINE)
 
 

@@ -134,7 +134,7 @@ class Table(Part):
     def _note_texts(self) -> list[str]:
         texts = [shown(self.notes)] if self.notes else []
         if self.rows_in_file and self.rows_in_file > len(self.rows):
-            texts.append(f"The first {len(self.rows)} of {self.rows_in_file} rows; all are in the file.")
+            texts.append(f"The first {len(self.rows):,d} of {self.rows_in_file:,d} rows; all are in the file.")
         if self.rows.empty:
             texts.append("No row.")
         return texts

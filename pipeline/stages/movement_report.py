@@ -6,6 +6,7 @@ from pipeline.figures import MapSheet
 from pipeline.figures import movement as draw
 from pipeline.report.book import Book
 from pipeline.report.display import see
+from pipeline.stages import movement_limits_words as rest
 from pipeline.stages import movement_space_words as also
 from pipeline.stages import movement_words as say
 from pipeline.stages.movement_numbers import p_value, probability, ratio
@@ -152,15 +153,15 @@ class MovementReport:
 
     def errors(self):
         """The errors that all of this rests on."""
-        frame = self.tables.errors.assign(inside=say.inside(self.tables.errors))
-        table = self._table("fix-errors", "errors", frame, say.errors_caption(self.tables), {
+        frame = self.tables.errors.assign(inside=rest.inside(self.tables.errors))
+        table = self._table("fix-errors", "errors", frame, rest.errors_caption(self.tables), {
             "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", two_figures), "p90_m": ("9 in 10 below", "m", two_figures),
             "largest_m": ("largest", "m", two_figures), "inside": ("inside", "95 % region", FIGURE)})
-        return self.book.together(self.book.words(say.errors_heading(self.tables.errors), *say.errors_paragraphs(self.tables.errors)), table)
+        return self.book.together(self.book.words(rest.errors_heading(self.tables.errors), *rest.errors_paragraphs(self.tables.errors)), table)
 
     def limits(self):
         """How it was done and what it does not mean."""
-        return self.book.words("How movement was tested, and what this does not mean", *say.limits(self.tables))
+        return self.book.words("How movement was tested, and what this does not mean", *rest.limits(self.tables))
 
     def _steps(self):
         frame = say.step_frame(self.tables.steps)

@@ -46,7 +46,6 @@ class MovementTables:
     errors : the errors that went in: of the fixes used, and of the beacons where there are any.
     significance : of the tests, over the whole campaign.
     shared : what the errors of one flight have in common. tails : how far errors reach beyond the 95 % regions. no_survival : why there is no survival curve, "" when there is one.
-    adequacy : tag_id -> how well the ground of a tag heard in no flight was searched by all flights together (cautious).
     """
 
     animals: list[AnimalFixes]
@@ -71,7 +70,6 @@ class MovementTables:
     shared: SharedError
     tails: Tails
     no_survival: str
-    adequacy: dict
 
 
 def open_report(config_path):
@@ -91,7 +89,7 @@ def compute(workspace: Workspace) -> MovementTables:
     tables = summarise(
         tags=workspace.read_work("tags"), fixes=fixes, flights=workspace.read_work("flights"), draws=read_draws(workspace.path_to_read(DRAWS_FILE)),
         beacon_errors=optional(lambda: workspace.read_table("beacon_errors", BEACON_ERRORS)),
-        judged=optional(lambda: workspace.read_work("fate_triage")), silent=optional(lambda: workspace.read_table("not_found")),
+        judged=optional(lambda: workspace.read_work("fate_triage")), searched=optional(lambda: workspace.read_work("searched_area")),
         significance=workspace.survey.movement.significance, seed=workspace.survey.seed,
     )
     for attribute, name in TABLE_FILES.items():
@@ -99,25 +97,24 @@ def compute(workspace: Workspace) -> MovementTables:
     return tables
 
 
-def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, silent=None, significance=0.05, seed=1) -> MovementTables:
+def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, searched=None, significance=0.05, seed=1) -> MovementTables:
     """All movement tables from the tables of the stages before and the draws of the calibrated posteriors.
 
     draws : dict of (tag_id, flight_id) -> array (n, 2), metres in the survey CRS.
     beacon_errors : DataFrame with the columns of BEACON_ERRORS, or None. judged : of fate.triage, or None.
-    silent : tag_id and adequacy_cautious of the tags that no flight heard, or None.
+    searched : flight_id, tag_type and mean_cautious, the mean probability over the ground that a tag of this type would have been heard; or None.
     """
     shared = shared_error(beacon_errors, seed=seed)
     animals = animals_with_fixes(tags, fixes, draws)
     together = joined_by_flight(animals, shared.correlation, seed=seed)
-    adequacy = _adequacy(silent)
     tails = tails_of([] if beacon_errors is None else pd.to_numeric(beacon_errors["level_after"]).to_numpy(float))
     steps = displacement_table(animals, significance=significance, tails=tails)
-    timeline = timeline_table(animals, fixes, flights, {(tag_id, flight_id): value for tag_id, value in adequacy.items() for flight_id in flights["flight_id"]})
+    timeline = timeline_table(animals, fixes, flights, _adequacy(tags, searched))
     places, walks = places_of_animals(animals, seed), walks_of_animals(animals, seed)
     tracks = track_table(animals, walks, seed=seed)
     lives, survival, no_survival = _survival(tags, judged, flights)
     return MovementTables(
-        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival, adequacy=adequacy,
+        animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival,
         summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=range_table(animals, seed=seed, places=places),
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
@@ -126,13 +123,12 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
     )
 
 
-def _adequacy(silent) -> dict:
-    """Of the tags that no flight heard: how well the ground where they may be was searched by all flights together."""
-    if silent is None or not len(silent):
+def _adequacy(tags, searched) -> dict:
+    """(tag_id, flight_id) -> how well this flight alone searched the ground for tags of this type (mean over the ground, cautious)."""
+    if searched is None or not len(searched):
         return {}
-    # A column that is blank throughout, as where no flight listened for any of them, is read as text.
-    adequacy = pd.to_numeric(silent["adequacy_cautious"], errors="coerce")
-    return {str(tag_id): float(value) for tag_id, value in zip(silent["tag_id"], adequacy) if pd.notna(value)}
+    of_type = {kind: group.set_index("flight_id")["mean_cautious"].to_dict() for kind, group in searched.groupby("tag_type")}
+    return {(tag_id, flight_id): float(value) for tag_id, kind in zip(tags["tag_id"], tags["tag_type"]) for flight_id, value in of_type.get(kind, {}).items()}
 
 
 def _survival(tags, judged, flights):
