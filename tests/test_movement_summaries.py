@@ -189,6 +189,41 @@ def test_animals_with_many_positions_get_areas_their_growth_and_overlap(long_cam
     assert (pair["tag_id"], pair["other_tag_id"]) == ("L1", "L2") and pair["affinity_low"] < np.exp(-(400 / 500) ** 2 / 8) < pair["affinity_high"]
     said = long_campaign.space_use().report_html()
     assert "Areas that hold half and 95 % of an animal" in said and "How the extent grows" in said and "L1 – L2" in said
+    assert "The lines enclose the areas of the table above" in said
+    assert set(long_campaign.tables.outlines["tag_id"]) == {"L1", "L2", "L3"}
+
+
+def test_where_no_animal_may_have_an_area_there_is_no_map_of_one(workspace, report):
+    assert report.tables.outlines.empty and "Ground used" not in MovementReport(workspace, report.tables).space_use().report_html()
+
+
+def test_animals_with_few_fixes_one_place_or_a_line_are_in_every_table_and_told_why_not(workspace):
+    generator, rows, draws = np.random.default_rng(11), [], {}
+    cases = {"none": [], "one": [(0, 0)], "two": [(0, 0), (900, 0)], "same": [(0, 0)] * 6, "line": [(700.0 * k, 0) for k in range(6)]}
+    for tag, places in cases.items():
+        for number, flight in enumerate(FLIGHT_IDS):
+            found = number < len(places)
+            time = START + pd.Timedelta(days=number)
+            row = {"tag_id": tag, "flight_id": flight, "status": "located" if found else "not heard", "records_listened": 40, "records_heard": 12 * found, "time_start_utc": time, "time_end_utc": time,
+                   "error_radius_95_m": 110.0, "fate": "live" if found else ""}
+            if found:
+                draws[tag, flight] = np.array(places[number]) + generator.normal(0, 45, (300, 2))
+                row["easting_m"], row["northing_m"] = draws[tag, flight].mean(axis=0)
+            rows.append(row)
+    tags = conform(pd.DataFrame({"tag_id": list(cases), "role": "animal"}), TAGS)
+    tables = summarise(tags=tags, fixes=conform(pd.DataFrame(rows), FIXES), flights=invented()[2], draws=draws)
+    for name in ("summary", "steps", "extents", "ranges", "net", "walks", "fidelity", "timeline", "overlaps", "lives"):
+        assert set(getattr(tables, name)["tag_id"]) == set(cases), name
+    assert set(tables.proximity["tag_id"]) | set(tables.proximity["other_tag_id"]) >= set(cases)
+    for name in ("steps", "extents", "ranges", "net", "walks", "fidelity"):
+        refused = getattr(tables, name).query("tag_id in ['none', 'one']")
+        assert (refused["reason"].str.len() > 10).all(), name
+    extents, ranges = tables.extents.set_index("tag_id"), tables.ranges
+    assert extents.loc["same", "verdict"] == "refused" and (ranges["verdict"] == "refused").all() and ranges["reason"].str.contains("are needed").all()
+    assert extents.loc["line", "largest_distance_low_m"] < 3500 < extents.loc["line", "largest_distance_high_m"]
+    report = MovementReport(workspace, tables)
+    for part in ("answer", "map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits"):
+        assert getattr(report, part)().report_html()
 
 
 def test_a_long_campaign_says_no_survival_without_dates_of_deployment(long_campaign):

@@ -226,6 +226,35 @@ def extent_growth(growth: pd.DataFrame) -> Figure:
 
 
 @in_style()
+def range_panels(outlines: pd.DataFrame, fixes: pd.DataFrame) -> Figure:
+    """Map of the ground each animal used: lines about half (shaded) and 95 % (dashed) of its places, over its positions; one panel per animal, all at one scale.
+
+    Parameters
+    ----------
+    outlines : label, percent (50 | 95), ring, easting_m, northing_m; the first 9 animals are drawn.
+    fixes : tag_id, easting_m, northing_m.
+    """
+    labels, figure, axes = _panels(outlines["label"], height_in=2.5)
+    spans = {label: group[["easting_m", "northing_m"]].agg(["min", "max"]) for label, group in outlines.groupby("label")}
+    half = 0.55 * max(float((spans[label].loc["max"] - spans[label].loc["min"]).max()) for label in labels)
+    for ax, label in zip(axes, labels):
+        middle = spans[label].mean()
+        for (percent, _), ring in outlines[outlines["label"] == label].groupby(["percent", "ring"], sort=True):
+            line = (ring[["easting_m", "northing_m"]] - middle).to_numpy(float)
+            if percent == 50:
+                ax.fill(*line.T, facecolor=LIGHT["ground-light"], edgecolor="none", zorder=0)
+            ax.plot(*line.T, color=LIGHT["fix"], linestyle="-" if percent == 50 else "--", linewidth=1.3 if percent == 50 else 1.0)
+        places = (fixes.loc[fixes["tag_id"] == label, ["easting_m", "northing_m"]] - middle).to_numpy(float)
+        ax.plot(*places.T, linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["ink"], markersize=3, markeredgewidth=0.8)
+        ax.set(xlim=(-half, half), ylim=(-half, half), aspect="equal")
+        _small(ax, label, "m east", "m north")
+    marks = [Line2D([], [], color=LIGHT["fix"], linewidth=1.3, label="holds half of the places"), Line2D([], [], color=LIGHT["fix"], linestyle="--", linewidth=1.0, label="holds 95 %"),
+             Line2D([], [], color=LIGHT["ink"], linestyle="", marker=SHAPES["cross"].as_matplotlib(), markersize=4, label="position")]
+    figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7)
+    return figure
+
+
+@in_style()
 def survival(curve: pd.DataFrame) -> Figure:
     """Survival of confirmed deaths with its 95 % interval, between the curves for lost tags all alive and all dead.
 

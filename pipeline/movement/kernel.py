@@ -128,6 +128,12 @@ def cross_validated_bandwidth_m(places_m):
     return None if best in (0, len(factors) - 1) else float(factors[best] * reference)
 
 
+def kernel_covariance_m2(places_m, bandwidth_m):
+    """Covariance (2, 2) of the kernel that `utilisation` puts on places: the shape of their scatter, the root mean square width `bandwidth_m`. [m^2]"""
+    root, scale = _scatter_root(np.asarray(places_m, dtype=float))
+    return root @ root.T * (bandwidth_m / scale) ** 2
+
+
 def _score(squared, count):
     """The criterion in units of the kernel's height, from squared distances of all pairs in units of its width."""
     wide = np.exp(-0.25 * squared)

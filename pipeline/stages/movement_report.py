@@ -94,7 +94,7 @@ class MovementReport:
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "method": ("method", "", "text"), "area_50": ("half of the places", "ha (95 % interval)", FIGURE),
             "area_95": ("95 % of the places", "ha (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "slope": ("extent grows", "% with the last fix", FIGURE),
             "verdict": ("verdict", "", "text")}, notes="A sketch shows where an animal was found; its area is not to be quoted. Animals that are not listed are refused, with the reason in ranges.csv."),
-            self.book.figure("extent-growth", draw.extent_growth(growth), "How the extent grows with the number of positions taken, in random orders; the shade holds 95 of 100 orders "
+            *self._range_map(), self.book.figure("extent-growth", draw.extent_growth(growth), "How the extent grows with the number of positions taken, in random orders; the shade holds 95 of 100 orders "
                              "and draws of the errors.", also.growth_alt(growth))]
         pairs = also.overlap_frame(tables)
         if len(pairs):
@@ -102,6 +102,12 @@ class MovementReport:
                 "pair": ("pair", "", "text"), "shared": ("normal ranges", "0 to 1 (95 % interval)", FIGURE), "kernel_affinity": ("kernels", "0 to 1", "share")},
                 notes="Bhattacharyya's affinity. Ranges may overlap without the animals ever having met.", most_rows=15))
         return parts
+
+    def _range_map(self):
+        outlines = also.outline_frame(self.tables)
+        if not len(outlines):
+            return []
+        return [self.book.figure("range-map", draw.range_panels(outlines, self.tables.places), also.outline_caption(outlines), also.outline_alt(outlines))]
 
     def survival(self):
         """Share alive over time, with the two extremes for lost tags."""

@@ -90,6 +90,23 @@ def range_paragraphs(tables) -> list[str]:
             "again, and their intervals mostly missed the true area; the kernel of cross-validated width held it in about 8 of 10 cases or more (tests/benchmarks/movement.csv). Where methods differ, believe none to the hectare."]
 
 
+def outline_frame(tables) -> pd.DataFrame:
+    """Outlines of the animals with most positions first."""
+    counts = tables.ranges.drop_duplicates("tag_id").set_index("tag_id")["fixes"]
+    outlines = tables.outlines.assign(label=tables.outlines["tag_id"], rank=-tables.outlines["tag_id"].map(counts).astype(float))
+    return outlines.sort_values(["rank", "tag_id", "percent", "ring"], kind="stable").reset_index(drop=True)
+
+
+def outline_caption(outlines) -> str:
+    widths = "the width found by leaving positions out one by one" if outlines["method"].str.contains("cross").all() else "the width named for each animal in range_outlines.csv"
+    return (f"Ground used, of the {PANELS} animals with most positions at most: kernel with {widths}. The lines enclose the areas of the table above, in which location error is taken out; "
+            "they are no borders, and may lie as wrong as the intervals of these areas are wide. A position outside the lines may be an error of its own.")
+
+
+def outline_alt(outlines) -> str:
+    return f"Maps of the ground used by {listed(dict.fromkeys(outlines['label']), PANELS)}: an inner line about half of the places, an outer one about 95 %, and the positions."
+
+
 def overlap_frame(tables) -> pd.DataFrame:
     pairs = tables.overlaps[tables.overlaps["other_tag_id"] != ""]
     return pairs.assign(

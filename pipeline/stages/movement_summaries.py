@@ -10,7 +10,7 @@ import pandas as pd
 from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.movement import (
     AnimalFixes, SharedError, Tails, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, growth_table, joined_by_flight, lives_table,
-    net_displacement_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, tails_of, timeline_table, track_table, walk_table,
+    net_displacement_table, outline_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, tails_of, timeline_table, track_table, walk_table,
     walks_of_animals,
 )
 from pipeline.stages.workspace import Workspace, open_workspace
@@ -23,6 +23,7 @@ TABLE_FILES = {
     "steps": "movement_steps",
     "extents": "extents",
     "ranges": "ranges",
+    "outlines": "range_outlines",
     "growth": "extent_growth",
     "overlaps": "range_overlaps",
     "net": "net_displacement",
@@ -53,6 +54,7 @@ class MovementTables:
     steps: pd.DataFrame
     extents: pd.DataFrame
     ranges: pd.DataFrame
+    outlines: pd.DataFrame
     growth: pd.DataFrame
     overlaps: pd.DataFrame
     net: pd.DataFrame
@@ -112,10 +114,11 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
     timeline = timeline_table(animals, fixes, flights, _adequacy(tags, searched))
     places, walks = places_of_animals(animals, seed), walks_of_animals(animals, seed)
     tracks = track_table(animals, walks, seed=seed)
+    ranges = range_table(animals, seed=seed, places=places)
     lives, survival, no_survival = _survival(tags, judged, flights)
     return MovementTables(
         animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival,
-        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=range_table(animals, seed=seed, places=places),
+        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=ranges, outlines=outline_table(places, ranges),
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
         proximity=proximity_table(together), fidelity=fidelity_table(animals, significance=significance),
