@@ -7,7 +7,8 @@ import pandas as pd
 import shapely
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Circle
+from matplotlib.patches import Circle, PathPatch
+from matplotlib.path import Path
 
 from pipeline.figures.style import LIGHT, SHAPES, TEXT_WIDTH_IN, in_style, new_figure
 
@@ -239,11 +240,11 @@ def range_panels(outlines: pd.DataFrame, fixes: pd.DataFrame) -> Figure:
     half = 0.55 * max(float((spans[label].loc["max"] - spans[label].loc["min"]).max()) for label in labels)
     for ax, label in zip(axes, labels):
         middle = spans[label].mean()
-        for (percent, _), ring in outlines[outlines["label"] == label].groupby(["percent", "ring"], sort=True):
-            line = (ring[["easting_m", "northing_m"]] - middle).to_numpy(float)
-            if percent == 50:
-                ax.fill(*line.T, facecolor=LIGHT["ground-light"], edgecolor="none", zorder=0)
-            ax.plot(*line.T, color=LIGHT["fix"], linestyle="-" if percent == 50 else "--", linewidth=1.3 if percent == 50 else 1.0)
+        for percent, style, face in ((95, "--", "none"), (50, "-", LIGHT["ground-light"])):
+            own = outlines[(outlines["label"] == label) & (outlines["percent"] == percent)]
+            rings = [Path((ring[["easting_m", "northing_m"]] - middle).to_numpy(float)) for _, ring in own.groupby("ring", sort=True)]
+            # one path of all rings: a ring about a hole runs the other way round, and the hole stays open
+            ax.add_patch(PathPatch(Path.make_compound_path(*rings), facecolor=face, edgecolor=LIGHT["fix"], linestyle=style, linewidth=1.1, zorder=0.5))
         places = (fixes.loc[fixes["tag_id"] == label, ["easting_m", "northing_m"]] - middle).to_numpy(float)
         ax.plot(*places.T, linestyle="", marker=SHAPES["cross"].as_matplotlib(), color=LIGHT["ink"], markersize=3, markeredgewidth=0.8)
         ax.set(xlim=(-half, half), ylim=(-half, half), aspect="equal")
