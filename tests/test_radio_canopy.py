@@ -163,9 +163,10 @@ def test_heights_frequencies_and_cells_that_cannot_be_are_refused():
 
 
 def test_the_prior_is_that_of_itu_r_p833():
-    """Figure 2 of ITU-R P.833-9 (0.0575 dB/m at 150 MHz, as in the outside tests) and its table at 105.9, 466.475 and 949 MHz (9.4, 18.0, 26.5 dB, as
-    transcribed in a public code). The Recommendation's own power law for the same measurements, 1.37 f^0.42, gives 11.2 dB at 150 MHz: value from memory."""
+    """Figure 2 of ITU-R P.833-9 (0.0575 dB/m at 150 MHz, value from memory) and its table at 105.9, 466.475 and 949 MHz (0.04, 0.12, 0.17 dB/m and 9.4, 18.0,
+    26.5 dB, as transcribed in a public code), against which the figure is held at 150 MHz. The Recommendation's own power law for the same measurements, 1.37 f^0.42, gives 11.2 dB at 150 MHz: value from memory."""
     assert usual_attenuation_db_per_m(150.0) == pytest.approx(0.0575, abs=1e-4)
+    assert usual_attenuation_db_per_m(150.0) == pytest.approx(0.04 * (0.12 / 0.04) ** (np.log(150 / 105.9) / np.log(466.475 / 105.9)), rel=0.15)
     assert usual_attenuation_db_per_m(5.0) == pytest.approx(0.02) and usual_attenuation_db_per_m(5000.0) == pytest.approx(0.2)
     assert [most_loss_db(frequency) for frequency in (105.9, 466.475, 949.0)] == pytest.approx([9.4, 18.0, 26.5])
     assert most_loss_db(150.0) == pytest.approx(1.37 * 150.0**0.42, abs=0.5)

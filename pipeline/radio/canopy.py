@@ -32,7 +32,8 @@ _MOST_MHZ, _MOST_DB = (105.9, 466.475, 949.0), (9.4, 18.0, 26.5)
 def usual_attenuation_db_per_m(frequency_mhz: float) -> float:
     """What is believed of the loss per metre of canopy where no beacon speaks of it. [dB/m]
 
-    Source: ITU-R P.833-9 figure 2, vertical polarisation (0.058 dB/m at 150 MHz). Beyond 30 to 1000 MHz the value of the nearer end.
+    Source: ITU-R P.833-9 figure 2, vertical polarisation (0.058 dB/m at 150 MHz), values of the figure from memory; the Recommendation's table
+    for mixed woodland, straight between its logarithms, has 0.052. Beyond 30 to 1000 MHz the value of the nearer end.
     """
     return float(vegetation_attenuation_db_per_m(min(max(frequency_mhz, 30.0), 1000.0)))
 

@@ -79,7 +79,7 @@ def cramer_rao_m(listening, model, place) -> float:
 
 def located_as_users_do(made: Campaign, seed: int) -> tuple:
     """(models, widening, animals and flights with three heard records or more, what was located of them), by what the analysis gets."""
-    models = fit_held_out(made.records, made.beacons, seed, made.hills)
+    models = fit_held_out(made.records, made.beacons, seed, made.hills, made.canopy)
     styles = {"F0": "loop", "F1": "lines", "F2": "lines"}
     heard = gather_heard(made.records, made.tags, made.beacons, styles=styles, corrections_for=models.corrections_for)
     widening = find_widening(heard, models)

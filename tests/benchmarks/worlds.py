@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from pipeline.columns import BEACONS, RECORDS, TAGS, conform
-from pipeline.radio import SignalModel, TerrainLoss
+from pipeline.radio import Canopy, SignalModel, TerrainLoss
 from pipeline.simulate import (Physics, antenna_along_track, antenna_rotating, antenna_sideways, fly, invented_valley, line_waypoints,
                                loop_waypoints, matched_physics, simulate_strengths, stream, uniforms)
 from pipeline.simulate.diffraction import terrain_loss_db
@@ -22,14 +22,50 @@ ANIMALS, FLIGHTS = 20, 3
 
 
 @dataclass(frozen=True)
+class Woods:
+    """Rectangular woods on level ground that do not overlap: (west, south, east, north) of each, height of the canopy [m], and what it takes:
+    A (1 - exp(-way gamma / A)), ITU-R P.833-9 equation 1, with gamma per_m_db [dB/m] and A most_db [dB]."""
+
+    boxes_m: tuple[tuple[float, float, float, float], ...]
+    height_m: float
+    per_m_db: float
+    most_db: float
+
+    def way_m(self, easting_m, northing_m, height_above_ground_m, place, tag_height_m: float = 0.3) -> np.ndarray:
+        """Exact length of each straight ray within the woods: under the top it is the lowest part, which is cut to each box. Shape (records,)."""
+        east, north, up = easting_m - place[0], northing_m - place[1], height_above_ground_m - tag_height_m
+        last = np.minimum((self.height_m - tag_height_m) / up, 1.0)
+        share = np.zeros(len(east))
+        for west_m, south_m, east_m, north_m in self.boxes_m:
+            enter, leave = np.zeros(len(east)), last
+            for over, low, high in ((east, west_m - place[0], east_m - place[0]), (north, south_m - place[1], north_m - place[1])):
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    ends = np.sort([low / over, high / over], axis=0)
+                enter, leave = np.maximum(enter, ends[0]), np.minimum(leave, ends[1])
+            share += np.maximum(leave - enter, 0.0)
+        return share * np.sqrt(east**2 + north**2 + up**2)
+
+    def loss_db(self, *ray) -> np.ndarray:
+        """What the woods take from each record; arguments as for way_m. [dB]"""
+        return self.most_db * (1.0 - np.exp(-self.way_m(*ray) * self.per_m_db / self.most_db))
+
+    def raster(self, half_side_m: float, cell_m: float = 10.0) -> np.ndarray:
+        """Heights as a canopy model has them, north up, the middle at (0, 0). [m]"""
+        along = np.arange(-half_side_m + cell_m / 2, half_side_m, cell_m)
+        east, north = np.meshgrid(along, along[::-1])
+        return self.height_m * sum((east > west_m) & (east < east_m) & (north > south_m) & (north < north_m) for west_m, south_m, east_m, north_m in self.boxes_m)
+
+
+@dataclass(frozen=True)
 class World:
-    """How a setting differs: physics, beacons, relief, how far animals walk during a flight. [m]"""
+    """How a setting differs: physics, beacons, relief, how far animals walk during a flight [m], woods."""
 
     name: str
     physics: Physics
     beacons: int = 10
     relief: bool = False
     walk_m: float = 0.0
+    woods: Woods | None = None
 
 
 def _physics(power_mean_db: float = -42.0, **changes) -> Physics:
@@ -48,7 +84,7 @@ WORLDS = (
 
 @dataclass(frozen=True)
 class Campaign:
-    """What the analysis gets (tables, what hills take by flight, how far animals may walk), and the truth it does not: places (easting, northing) by tag."""
+    """What the analysis gets (tables, what hills take and how rays run through canopy by flight, how far animals may walk), and the truth it does not: places (easting, northing) by tag."""
 
     records: pd.DataFrame
     tags: pd.DataFrame
@@ -58,6 +94,7 @@ class Campaign:
     hills: dict
     true_hills: dict
     walk_m: float
+    canopy: dict = field(default_factory=dict)
 
 
 def true_model(world: World) -> SignalModel:
@@ -88,7 +125,7 @@ def campaign(world: World, seed: int) -> Campaign:
     beacons = pd.DataFrame({"tag_id": known, "place_id": known, "tag_type": TAG_TYPE, "use": "both", "height_above_ground_m": 0.3,
                             "easting_m": [places[tag_id][0] for tag_id in known], "northing_m": [places[tag_id][1] for tag_id in known]})
     return Campaign(conform(pd.concat(rows), RECORDS), conform(pd.DataFrame({"tag_id": ids, "tag_type": TAG_TYPE}), TAGS),
-                    conform(beacons, BEACONS), places, true_model(world), hills_of(rows, terrain), true_hills_of(rows, terrain), world.walk_m)
+                    conform(beacons, BEACONS), places, true_model(world), hills_of(rows, terrain), true_hills_of(rows, terrain), world.walk_m, canopy_of(rows, world.woods))
 
 
 def hills_of(rows: list[pd.DataFrame], terrain, shift_m: float = 0.0) -> dict:
@@ -100,6 +137,16 @@ def hills_of(rows: list[pd.DataFrame], terrain, shift_m: float = 0.0) -> dict:
     flown = pd.concat(rows).drop_duplicates(["flight_id", "record"])
     reach = HALF_SIDE_M + 1500.0
     return {flight: loss.along(track, (-reach, -reach, reach, reach), record=track["record"].to_numpy()) for flight, track in flown.groupby("flight_id", sort=True)}
+
+
+def canopy_of(rows: list[pd.DataFrame], woods: Woods | None) -> dict:
+    """Ways through canopy along each flight, by the analysis's own reckoning from a raster of 10 m."""
+    if woods is None:
+        return {}
+    reach = HALF_SIDE_M + 1500.0
+    canopy = Canopy(woods.raster(reach), -reach, reach, 10.0)
+    flown = pd.concat(rows).drop_duplicates(["flight_id", "record"])
+    return {flight: canopy.along(track, (-reach, -reach, reach, reach), record=track["record"].to_numpy()) for flight, track in flown.groupby("flight_id", sort=True)}
 
 
 def true_hills_of(rows: list[pd.DataFrame], terrain) -> dict:
@@ -136,10 +183,11 @@ def _records(tag_id, place, power_db, flight, path, world, terrain, generator) -
     share = np.linspace(-0.5, 0.5, len(at))
     bearing = uniforms(generator, 0.0, 2 * np.pi)
     walked = world.walk_m if tag_id.startswith("T") else 0.0
+    lost_db = 0.0 if world.woods is None else world.woods.loss_db(at.easting_m, at.northing_m, at.height_above_ground_m, place)
     strength = simulate_strengths(
         easting_m=at.easting_m, northing_m=at.northing_m, height_above_ground_m=at.height_above_ground_m, azimuth_grid_deg=at.azimuth_deg,
         tag_easting_m=place[0] + walked * share * np.sin(bearing), tag_northing_m=place[1] + walked * share * np.cos(bearing), tag_height_m=0.3,
-        tag_power_db=power_db, physics=world.physics, generator=generator, terrain=terrain)
+        tag_power_db=power_db - lost_db, physics=world.physics, generator=generator, terrain=terrain)
     time = pd.Timestamp("2026-04-21T06:00:00Z") + pd.to_timedelta(3600 * flight + RECORD_S * np.arange(len(at)), unit="s")
     return pd.DataFrame({
         "flight_id": f"F{flight}", "tag_id": tag_id, "record": np.arange(len(at)), "time_utc": time, "easting_m": at.easting_m, "northing_m": at.northing_m,
