@@ -72,7 +72,7 @@ class MovementReport:
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "rate": ("spread after a day", "m (95 % interval)", FIGURE),
             "radius_95_of_fixes_m": ("95 % radius alone", "median, m", two_figures), "radius_95_at_fixes_m": ("on the track", "median, m", two_figures),
             "radius_95_between_m": ("between", "largest, m", two_figures), "said": ("verdict", "", "text")},
-            notes="Spread: standard deviation of each axis after a day, growing with the root of time. It is no daily distance."))
+            notes="Spread: after a day the animal is within so far east or west of where it was in about two cases of three, and likewise north or south; after four days within twice that. It is no daily distance."))
         return self.book.together(*parts)
 
     def space_use(self):
@@ -100,7 +100,7 @@ class MovementReport:
         if len(pairs):
             parts.append(self._table("range-overlaps", "overlaps", pairs, "How much the ranges of two animals are the same: 0 nothing, 1 everything.", {
                 "pair": ("pair", "", "text"), "shared": ("normal ranges", "0 to 1 (95 % interval)", FIGURE), "kernel_affinity": ("kernels", "0 to 1", "share")},
-                notes="Bhattacharyya's affinity. Ranges may overlap without the animals ever having met.", most_rows=15))
+                notes="Bhattacharyya's affinity: 1 when both use the same ground alike. Ranges may overlap without the animals ever having met.", most_rows=15))
         return parts
 
     def _range_map(self):
@@ -140,7 +140,7 @@ class MovementReport:
         table = self._table("site-fidelity", "fidelity", frame, "Pairs of an animal's fixes that could be one place.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
             "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
-            notes="Detectable: movement found in 8 of 10 cases. Each pair at the 5 % level. Pairs share fixes, so the share has no interval; it is no test against random movement.")
+            notes="Detectable: movement found in 8 of 10 cases. One pair in twenty of an animal that stayed looks like two places by chance. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
         return self.book.together(self.book.words(say.fidelity_heading(frame), *say.fidelity_paragraphs(frame)), table)
 
     def effort(self):

@@ -89,7 +89,7 @@ def moved_paragraphs(tables) -> list[str]:
         f"{counted(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
         f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
-        f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are not ellipses and were tested with the shape they have.",
+        f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are odd in shape and were tested as they are.",
     ]
 
 
@@ -209,7 +209,7 @@ def shared_sentence(shared) -> str:
     """What was done about errors that push all positions of a flight the same way."""
     if not shared.pairs or pd.isna(shared.low):
         return f"{shared.reason} What they share would cancel, so the intervals are rather too wide."
-    done = "The draws of a flight are joined so that this share cancels." if shared.correlation > 0 else "Nothing is taken as shared."
+    done = "What all positions of a flight get wrong alike does not change how far two animals are apart, and is left out of the distance." if shared.correlation > 0 else "Nothing is taken as shared."
     return f"{shared.reason} {done}"
 
 
