@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import require_columns
+from pipeline.figures.sheet_retrace import DatedPlaces, FlightMoments, flight_moments
 from pipeline.figures.style import HEARD_RADII
 
 DETECTION_LEVELS = (0.5, 0.9)
@@ -75,6 +76,7 @@ class MapSheet:
         self.beacon_marks = None
         self.fetch_marks = None
         self.searched_ground: Searched | None = None
+        self.retrace: FlightMoments | DatedPlaces | None = None
 
     def backdrop(self, terrain) -> "MapSheet":
         """Relief under everything; with None a quiet metric grid alone.
@@ -159,6 +161,22 @@ class MapSheet:
         self.searched_ground = Searched(grid, float(west_m), float(north_m), float(cell_m))
         return self
 
+    def retrace_flights(self, records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.GeoDataFrame) -> "MapSheet":
+        """Flights that a reader can go through record by record: where the receiver was, what it heard, and the region as it stood.
+
+        records : of every tag and flight; those of fixes without moments are left out. moments, outlines : see FlightMoments.
+        The extent of the sheet stays what it is: the first regions are as wide as the hearing range.
+        """
+        self.retrace = flight_moments(records, moments, outlines, size_classes)
+        return self
+
+    def retrace_dates(self, places: pd.DataFrame) -> "MapSheet":
+        """Positions of animals that a reader can go through in order of time; see DatedPlaces. An animal with one position is left out."""
+        require_columns(places, ["tag_id", "flight_id", "easting_m", "northing_m", "label", "words"], "the places to retrace")
+        several = places[places.groupby("tag_id")["tag_id"].transform("size") > 1] if len(places) else places
+        self.retrace = None if several.empty else DatedPlaces(several.reset_index(drop=True))
+        return self
+
     def extent_m(self, margin: float = 0.06) -> tuple[float, float, float, float]:
         """West, south, east, north of everything on the sheet but the backdrop, widened by a share of the longer side."""
         boxes = np.array(self._boxes(), dtype=float).reshape(-1, 4)
@@ -209,6 +227,7 @@ class MapSheet:
             ("region 95", "95 % region", self._any_region(0.95)),
             ("beacon", "beacon, line to its estimate" if self._any_estimate() else "beacon", _any_row(self.beacon_marks)),
             ("fetch", "to be fetched", _any_row(self.fetch_marks)),
+            ("receiver", "receiver, at the moment shown", isinstance(self.retrace, FlightMoments)),
         ]
         return [(symbol, words) for symbol, words, shown in entries if shown]
 

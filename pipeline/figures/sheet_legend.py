@@ -72,6 +72,7 @@ def _drawing(symbol: str) -> str:
                     '<path d="M17 2H24V16H17Z" fill="var(--ground-deep)"/>',
         "area": '<path d="M1 9H25" stroke="var(--ink)" stroke-width="1.6" stroke-dasharray="9 3 2 3"/>',
         "track": '<path d="M1 11Q8 4 13 9M17 11L25 6" fill="none" stroke="var(--track)" stroke-width="1.5"/>',
+        "receiver": '<circle cx="13" cy="9" r="6" fill="var(--paper)" stroke="var(--ink)" stroke-width="1.8"/><circle cx="13" cy="9" r="1.8" fill="var(--ink)"/>',
         "region 50": f'<path d="{box}" fill="var(--fix)" fill-opacity=".5"/>',
         "region 80": f'<path d="{box}M3 8L9 2.5M3 14L15.5 2.5M8 15.5L22 2.5M14.5 15.5L23 8M20.5 15.5L23 13" fill="none" stroke="var(--fix)" stroke-width=".9"/>',
         "region 95": f'<path d="{box}" fill="none" stroke="var(--fix)" stroke-width="1.5" stroke-dasharray="4 2.5"/>',

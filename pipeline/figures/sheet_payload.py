@@ -15,6 +15,7 @@ import shapely
 from pipeline.figures.local_polynomial import fit_local_polynomials, unwrapped_positions
 from pipeline.figures.relief import crop, height_step, lines_at
 from pipeline.figures.sheet import DETECTION_LEVELS, MapSheet
+from pipeline.figures.sheet_retrace import retrace_payload
 from pipeline.figures.style import HEARD_RADII, SHAPES, SILENT_RADIUS
 
 MICRODEGREES = 1e6
@@ -73,6 +74,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "fetch": _points(sheet.fetch_marks, places, tags),
         "levels": _levels(sheet, places),
         "heights": _heights(sheet, places),
+        "retrace": retrace_payload(sheet.retrace, places, tags),
     }
 
 

@@ -28,7 +28,7 @@ GROUND = LinearSegmentedColormap.from_list("ground searched", [LIGHT["ground-lig
 def draw_twin(sheet: MapSheet, *, width_in: float = TEXT_WIDTH_IN) -> Figure:
     """The sheet as a figure with a metric grid, scale bar, true-north mark and legend; `width_in` inches wide."""
     west, south, east, north = sheet.extent_m()
-    unseen = {"heard", "silent", "saturated"} if sheet.records_wait_for_a_tag() else set()
+    unseen = {"receiver", *({"heard", "silent", "saturated"} if sheet.records_wait_for_a_tag() else ())}
     legend = [(symbol, words) for symbol, words in sheet.legend() if symbol not in unseen]
     map_height_in = width_in * (north - south) / (east - west) * 0.93
     legend_height_in = 0.08 + 0.18 * math.ceil(len(legend) / 3)

@@ -60,7 +60,7 @@ def _around(sheet: MapSheet, name: str, frame: str, twin_html: str) -> str:
         '<details class="themes"><summary>Layers</summary><div class="theme-list"></div></details>'
         f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin">As printed</button>'
         '</div>'
-        f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>'
+        f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>{_retrace_control(sheet)}'
         '<div class="sheet-foot"><p class="said" role="status"></p><output class="pointer" aria-live="off"></output>'
         f'<span class="keys" id="{name}-keys">Arrow keys move the map, + and \u2212 change its scale.</span></div>'
         f'{_waiting_note(sheet)}{legend_html(sheet.legend())}<div class="twin" id="{name}-twin">{twin_html}</div></div>'
@@ -75,6 +75,30 @@ def _find_field(sheet: MapSheet, name: str) -> str:
     return (
         f'<label class="find">Find a tag <input type="text" list="{name}-tags" autocomplete="off" spellcheck="false" placeholder="type its name"></label>'
         f'<datalist id="{name}-tags">{options}</datalist>'
+    )
+
+
+# What the control is called, what it says before a tag is chosen and of a tag with nothing to show, and how its range and its way out are named.
+_RETRACE_WORDS = {
+    "flight": ("Retrace a flight", "Find a tag to retrace its flights: where the receiver was, what it heard, and the region as it stood at each moment.",
+               "No flight of \u2026 can be retraced: that is kept for the positions of animals.", "Moment of the flight", "Leave the flight"),
+    "dates": ("Positions by date", "Find an animal to go through its positions in order of time.",
+              "\u2026 has fewer than two positions to go through.", "Position", "Show all"),
+}
+
+
+def _retrace_control(sheet: MapSheet) -> str:
+    """Play and pause, a range and words for what is gone over; shown by the page's own code, and not in print."""
+    if sheet.retrace is None:
+        return ""
+    title, hint, none, moment, leave = _RETRACE_WORDS[sheet.retrace.kind]
+    choice = '<label>Flight <select></select></label>' if sheet.retrace.kind == "flight" else ""
+    return (
+        f'<div class="retrace" role="group" aria-label="{title}" data-none="{none}"><p class="retrace-hint">{hint}</p><div class="retrace-bar" hidden>{choice}'
+        '<button type="button" class="retrace-play" aria-pressed="false">Play</button>'
+        f'<label class="retrace-moment">{moment} <input type="range" min="0" max="0" step="1" value="0"></label>'
+        f'<button type="button" class="retrace-leave" disabled>{leave}</button><output class="retrace-clock" aria-live="off"></output></div>'
+        '<p class="retrace-said" role="status" aria-live="polite"></p></div>'
     )
 
 

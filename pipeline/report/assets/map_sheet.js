@@ -5,11 +5,12 @@
   const opened = (fixledger.opened = []);
 
   fixledger.openSheet = function (map, layers, told) {
-    const root = map.getContainer().closest(".sheet"), sheet = new Sheet(map, layers, told, root);
+    const root = map.getContainer().closest(".sheet"), sheet = new Sheet(map, layers, told, root), began = performance.now();
     sheet.draw();
     sheet.addTools();
     opened.push(sheet);
     root.classList.add("drawn");
+    performance.measure("map drawn", { start: began });
     return sheet;
   };
 
@@ -46,8 +47,10 @@
       this.words.obstacles = this.words.words.map(function (word) { return word.place; });
       const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.points(told.fetch, this.fetchKinds());
       const regions = this.regions();
-      const tracks = told.tracks.map(function (track) {
-        return L.polyline(track.parts.map(fixledger.places), { className: "track", interactive: false, smoothFactor: 0.7 });
+      const tracks = this.trackLines = told.tracks.map(function (track) {
+        const line = L.polyline(track.parts.map(fixledger.places), { className: "track", interactive: false, smoothFactor: 0.7 });
+        line.flight = track.flight;
+        return line;
       });
       this.gridLayer = fixledger.tools.gridLines(map, this.grid);
       this.themes = [
@@ -165,6 +168,7 @@
         const shape = L.polygon(rings, { className: "region p" + Math.round(100 * region.probability) + (region.second ? " second" : ""), smoothFactor: 0.6 });
         const words = [tags[region.tag], "inside with probability " + region.probability, region.flight && "flight " + region.flight, region.note].filter(Boolean);
         shape.tag = region.tag;
+        shape.flight = region.flight;
         shape.on("mouseover", function () { sheet.under = words; });
         shape.on("mouseout", function () { sheet.under = null; });
         return shape;
@@ -198,6 +202,7 @@
       const field = root.querySelector(".find input");
       if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, say); }, say);
       root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
+      if (this.told.retrace) this.retrace = new fixledger.Retrace(this, this.told.retrace, root.querySelector(".retrace"));
       this.tips(measure);
       this.fitAll();
       this.gridLayer.redraw();
@@ -226,6 +231,7 @@
     choose(tag, say) {
       if (tag === this.chosen) return;
       this.chosen = tag;
+      if (this.retrace) this.retrace.offer(tag);
       const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
       this.regionShapes.forEach(function (shape) {
         const mine = shape.tag === tag;
@@ -252,6 +258,18 @@
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
       say(this.told.tags[tag] + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
+    }
+
+    /* While a run is gone over, what the sheet itself shows of its tag gives way; null shows it again. */
+    setAside(run) {
+      const chosen = this.chosen, own = function (mark) { return (chosen < 0 || mark.tag === chosen || mark.tag === -2) && !(run && mark.tag === run.run.tag); };
+      const toggle = function (layer, on) { if (layer.getElement()) layer.getElement().classList.toggle("aside", on); };
+      this.regionShapes.forEach(function (shape) { toggle(shape, !!run && run.hides(shape.tag)); });
+      this.trackLines.forEach(function (line) { toggle(line, !!run && run.hidesTrack(line.flight)); });
+      this.fields.forEach(function (field) {
+        if (field._map) field.show((this.recordFields || []).includes(field) ? function () { return !run; } : own);
+      }, this);
+      this.words.show(own);
     }
 
     /* The pattern of the 0.8 regions, once per page. */
