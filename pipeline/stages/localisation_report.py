@@ -16,6 +16,7 @@ from pipeline.radio import SignalModel
 from pipeline.report import Book, see
 from pipeline.search import stated_probability
 from pipeline.stages import localisation_words as say
+from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
@@ -67,6 +68,7 @@ class LocalisationReport:
         sheet = sheet.track(self.workspace.read_work("track")).regions(shown).fixes(self._fix_marks(best))
         if len(self.tests):
             sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
+        sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"))
         if len(self.walk):
             sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m"]].assign(note=self.walk["note"]))
         return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to be fetched in the flight to walk by), with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "

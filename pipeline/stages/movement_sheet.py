@@ -17,7 +17,8 @@ def movement_sheet(workspace: Workspace, tables: MovementTables) -> MapSheet:
     sheet = MapSheet(ground.projection, alt=_alt(tables)).backdrop(ground.terrain).study_area(ground.study_area)
     if not len(tables.places):  # a sheet needs something on it
         return sheet.track(workspace.read_work("track"))
-    return sheet.regions(shown).fixes(fix_marks(tables))
+    marks = fix_marks(tables)
+    return sheet.regions(shown).fixes(marks).retrace_dates(marks.assign(words=date_words(tables)))
 
 
 def fix_marks(tables: MovementTables):
@@ -27,6 +28,15 @@ def fix_marks(tables: MovementTables):
     notes = [f"position {number} of {total}, {time:%Y-%m-%d %H:%M} UTC, flight {flight}, 95 % radius {two_figures(radius)} m"
              for number, total, time, flight, radius in zip(places["number"], totals, places["time_utc"], places["flight_id"], places["error_radius_95_m"])]
     return places.assign(label=places["tag_id"].astype(str) + " " + places["number"].astype(str), note=notes)
+
+
+def date_words(tables: MovementTables) -> list[str]:
+    """What is said of each position when the dates are gone through: number, date, flight, status, radius, days since the one before."""
+    places = tables.places
+    totals, days = places.groupby("tag_id")["number"].transform("size"), places.groupby("tag_id")["time_utc"].diff().dt.total_seconds() / 86400.0
+    status = ["several places" if several else "located" for several in places["several_places"]]
+    return [f"{tag}, position {number} of {total}: {time:%Y-%m-%d %H:%M} UTC, flight {flight}, {what}, 95 % radius {two_figures(radius)} m" + (f", {since:.1f} days after the one before." if since == since else ".")
+            for tag, number, total, time, flight, what, radius, since in zip(places["tag_id"], places["number"], totals, places["time_utc"], places["flight_id"], status, places["error_radius_95_m"], days)]
 
 
 def _alt(tables: MovementTables) -> str:
