@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.quality import saturation_db
-from pipeline.radio import (Corrections, FittedModel, KnownTag, Lag, SignalModel, fit_leaving_out, fit_with_chosen_tails, lag_curves, lag_from_curves,
-                            prior_model)
+from pipeline.radio import (LAG, Corrections, FittedModel, KnownTag, Lag, SignalModel, estimate_timing, fit_leaving_out, fit_with_chosen_tails, lag_curves,
+                            lag_from_curves, prior_model)
 
 # Models that stand for the uncertainty of the estimate and are averaged over in every fix: twelve pairs at right angles. Against a long run of a
 # sampler 24 were off by 0.02 in the difference of two cells (median of many small cases with few beacons), sixteen random ones by 0.06 to 0.12.
@@ -123,11 +123,24 @@ def _refitted(fitting, plain: Corrections, chosen, places: list[str], start: Fit
 
 def _lags(known: list[KnownTag], whole: FittedModel, left_out: dict[str, FittedModel]) -> tuple[dict[str, Lag], dict[str, dict[str, float]]]:
     """(lag of every flight from all beacons, place -> lags to be applied that its own records had no part in)."""
-    lags = {flight: lag_from_curves(curves) for flight, curves in lag_curves(known, whole).items() if len(curves)}
+    lags = _together(known, whole, None)
     without = {}
     # Where all beacons together speak for no lag at all, none is looked for without one of them.
     asked = [flight for flight, lag in lags.items() if lag.gain >= _WORTH_ASKING]
     for place, fitted in left_out.items():
-        curves = lag_curves([tag for tag in known if tag.place_id != place], fitted, asked)
-        without[place] = {flight: lag_from_curves(curves[flight]).applied_s if len(curves.get(flight, ())) else 0.0 for flight in lags}
+        others = _together([tag for tag in known if tag.place_id != place], fitted, asked) if asked else {}
+        without[place] = {flight: others[flight].applied_s if flight in asked and flight in others else 0.0 for flight in lags}
     return lags, without
+
+
+def _together(known: list[KnownTag], fitted: FittedModel, asked: list[str] | None) -> dict[str, Lag]:
+    """Lag of every flight that heard a known tag, estimated together with the azimuth bias, which a clock that is off would otherwise pass for.
+
+    asked : flights whose lag is searched for far and wide; the others are taken from nothing. None : all.
+    """
+    curves = lag_curves(known, fitted, asked)
+    flights = sorted({listening.flight_id for tag in known for listening in tag.listenings})
+    first = {flight: lag_from_curves(curves[flight]).lag_s if len(curves.get(flight, ())) else 0.0 for flight in flights}
+    timing = estimate_timing(known, fitted, first)
+    lags = {flight: each[LAG] for flight, each in timing.flights.items()}
+    return {flight: Lag(lag.value, lag.se, 0.5 * (lag.value / lag.se) ** 2, timing.tags[flight]) for flight, lag in lags.items()}
