@@ -4,6 +4,8 @@ Positions are laid out with pyproj.Geod, by distance and true azimuth from the m
 takes part in either.
 """
 
+import re
+
 import numpy as np
 import pandas as pd
 import pyproj
@@ -67,7 +69,7 @@ def located_at(middle, folder):
     workspace = located(folder / "survey.yml", folder / "out")
     fixes = workspace.read_table("fixes").set_index("tag_id").loc[list(TAGS)]
     errors = offsets(middle, fixes["best_latitude"], fixes["best_longitude"]) - np.array(list(TAGS.values()))
-    return fixes["status"].tolist(), errors, fixes[["error_radius_50_m", "error_radius_95_m"]].to_numpy(float), str(workspace.read_table("messages")["text"].tolist())
+    return fixes["status"].tolist(), errors, fixes[["error_radius_50_m", "error_radius_95_m"]].to_numpy(float), _told(workspace.read_table("messages")["text"])
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +80,11 @@ def home(tmp_path_factory):
 def test_the_fix_at_home_is_one_worth_comparing(home):
     statuses, errors_m, radii_m, _ = home
     assert statuses == ["located"] * 4 and 1 < np.hypot(*errors_m.T).max() < 100 and (radii_m > 5).all()
+
+
+def _told(texts) -> list[str]:
+    """What was noticed, but for the declination, which is another one at every place; that it is stated stays."""
+    return [re.sub(r"[\d.]+ degrees? (east|west)", "so much", text) for text in texts]
 
 
 @pytest.mark.parametrize("name", PLACES)
