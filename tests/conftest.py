@@ -38,3 +38,12 @@ def demo_folder(tmp_path_factory) -> Path:
     folder = Path(os.environ.get("FIXLEDGER_DEMO_FOLDER") or tmp_path_factory.mktemp("demo") / "reports")
     run_survey(PROJECT / "data" / "demo" / "survey.yml", into=folder)
     return folder
+
+
+@pytest.fixture(scope="module")
+def running():
+    """A running Chromium; the test is skipped where there is none."""
+    from tests.browser import browser
+
+    with browser() as chromium:
+        yield chromium

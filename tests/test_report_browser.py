@@ -5,14 +5,8 @@ import re
 import pytest
 
 from pipeline.report import Book
-from tests.browser import accessibility_faults, browser, drawn_maps, opened, overflow_px
+from tests.browser import accessibility_faults, drawn_maps, opened, overflow_px
 from tests.report_sample import AWKWARD_NAMES, full_sheet, sample_folder, sample_report
-
-
-@pytest.fixture(scope="module")
-def running():
-    with browser() as chromium:
-        yield chromium
 
 
 @pytest.fixture(scope="module")

@@ -6,18 +6,12 @@ import nbformat
 import pytest
 
 from pipeline.report import Book, export_report
-from tests.browser import accessibility_faults, browser, opened, overflow_px
+from tests.browser import accessibility_faults, opened, overflow_px
 from tests.report_sample import AWKWARD_NAMES
 from tests.retrace_sample import dated_sheet, flight_sheet
 
 NAMES = ["Hare 1", "Hare 2", "Hare 3"]
 MOMENT = ".retrace input[type=range]"
-
-
-@pytest.fixture(scope="module")
-def running():
-    with browser() as chromium:
-        yield chromium
 
 
 @pytest.fixture(scope="module")

@@ -138,8 +138,8 @@ def test_hostile_tag_names_appear_as_text_and_each_has_its_own_address(tmp_path)
         ElementTree.parse(path)
 
 
-def test_links_lead_to_the_sections_of_all_tags_but_beacons():
-    fixes, tags = fixes_of(fix("B1", "a", "located"), fix("b 1", "a", "located"), fix("H1", "a", "located")), conform(pd.DataFrame({"tag_id": ["B1"], "role": ["beacon"]}), TAGS)
+def test_links_lead_to_the_sections_of_all_tags_but_beacons_and_decoys():
+    fixes, tags = fixes_of(fix("B1", "a", "located"), fix("D1", "a", "not heard"), fix("b 1", "a", "located"), fix("H1", "a", "located")), conform(pd.DataFrame({"tag_id": ["B1", "D1"], "role": ["beacon", "decoy"]}), TAGS)
     assert tag_links(["H1", "b 1"], fixes, tags) == ["tag-h1", "tag-b-1"]
 
 
@@ -219,11 +219,11 @@ def page_file(demo_folder):
     return demo_folder / "2_localisation.html"
 
 
-def test_every_tag_of_the_demo_but_beacons_has_a_section_and_every_link_inside_the_page_leads_somewhere(demo_folder, page_file):
+def test_every_animal_of_the_demo_and_no_other_tag_has_a_section_and_every_link_inside_the_page_leads_somewhere(demo_folder, page_file):
     html = page_file.read_text(encoding="utf-8")
     tags = pd.read_parquet(demo_folder / "work" / "tags.parquet")
     names = set(re.findall(r'<section class="own" id="tag-([a-z0-9-]+)"', html))
-    assert names == set(tags.loc[tags["role"] != "beacon", "tag_id"].str.lower())
+    assert names == set(tags.loc[~tags["role"].isin(["beacon", "decoy"]), "tag_id"].str.lower())
     written = re.sub(r"<script>.*?</script>", "", html, flags=re.S)      # the map code makes links of its own
     assert set(re.findall(r'href="#([^"]+)"', written)) <= set(re.findall(r'\bid="([^"]+)"', html))
 

@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.quality import saturation_db
-from pipeline.radio import (LAG, Corrections, FittedModel, KnownTag, Lag, SignalModel, estimate_timing, fit_leaving_out, fit_with_chosen_tails, lag_curves,
-                            lag_from_curves, prior_model)
+from pipeline.radio import LAG, Corrections, FittedModel, KnownTag, Lag, SignalModel, fit_leaving_out, fit_with_chosen_tails, prior_model, search_timing
 
 # Models that stand for the uncertainty of the estimate and are averaged over in every fix: twelve pairs at right angles. Against a long run of a
 # sampler 24 were off by 0.02 in the difference of two cells (median of many small cases with few beacons), sixteen random ones by 0.06 to 0.12.
@@ -136,11 +135,8 @@ def _lags(known: list[KnownTag], whole: FittedModel, left_out: dict[str, FittedM
 def _together(known: list[KnownTag], fitted: FittedModel, asked: list[str] | None) -> dict[str, Lag]:
     """Lag of every flight that heard a known tag, estimated together with the azimuth bias, which a clock that is off would otherwise pass for.
 
-    asked : flights whose lag is searched for far and wide; the others are taken from nothing. None : all.
+    asked : see search_timing.
     """
-    curves = lag_curves(known, fitted, asked)
-    flights = sorted({listening.flight_id for tag in known for listening in tag.listenings})
-    first = {flight: lag_from_curves(curves[flight]).lag_s if len(curves.get(flight, ())) else 0.0 for flight in flights}
-    timing = estimate_timing(known, fitted, first)
+    timing = search_timing(known, fitted, asked)
     lags = {flight: each[LAG] for flight, each in timing.flights.items()}
     return {flight: Lag(lag.value, lag.se, 0.5 * (lag.value / lag.se) ** 2, timing.tags[flight]) for flight, lag in lags.items()}

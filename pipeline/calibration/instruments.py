@@ -12,7 +12,7 @@ import pandas as pd
 
 from pipeline.calibration.held_out import known_tags
 from pipeline.quality import saturation_db
-from pipeline.radio import AZIMUTH_LAG, DRIFT, LAG, Corrections, Estimate, KnownTag, Timing, estimate_timing, fit_leaving_out, lag_curves, lag_from_curves
+from pipeline.radio import AZIMUTH_LAG, DRIFT, LAG, Corrections, Estimate, KnownTag, Timing, estimate_timing, fit_leaving_out, search_timing
 
 # The first climb takes one record in so many, the last steps take all.
 _THINNED = 3
@@ -54,8 +54,7 @@ def look_at_instruments(records: pd.DataFrame, beacons: pd.DataFrame, known: Cor
     given = {"ceiling_db": ceiling_db if np.isfinite(ceiling_db) else None, "rough": True}
     fitted, _ = fit_leaving_out([_thinned(tag) for tag in plain], [], **given)
     fitted, _ = fit_leaving_out(plain, [], start=fitted, **given)
-    first = {flight: lag_from_curves(curves).lag_s for flight, curves in lag_curves(plain, fitted).items() if len(curves)}
-    timing = estimate_timing(plain, fitted, first)
+    timing = search_timing(plain, fitted)
     found = {flight: each[LAG].value for flight, each in timing.flights.items() if each[LAG].clear}
     if found:
         # A model fitted with a clock off has learned part of the lag as bias and scatter.

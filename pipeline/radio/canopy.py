@@ -12,6 +12,7 @@ Recommendation means paths in woodland from mast to mast; it is used here for sl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt
@@ -129,25 +130,16 @@ class Canopy:
 
 @dataclass(frozen=True)
 class FlightCanopy(FlightLattice):
-    """The way through canopy from records of one flight to the places of a lattice.
+    """The way through canopy from records of one flight to the places of a lattice; see FlightLattice.
 
-    record : numbers of all records of the flight, shape (records,), each once.
-    west_m, south_m : first place of the lattice; cell_m : its spacing. [m] columns : places in a row of it.
-    lattice_way_m : way, shape (places, records), rows of the lattice from south to north. [m]
+    lattice_way_m : way, shape (places, records). [m]
     frequency_mhz : of the tags. [MHz]
-    chosen : which of the records are meant, as places in `record`; None = all.
     """
 
-    LATTICE = "lattice_way_m"
+    LATTICE: ClassVar[str] = "lattice_way_m"
 
-    record: np.ndarray
-    west_m: float
-    south_m: float
-    cell_m: float
-    columns: int
     lattice_way_m: np.ndarray
     frequency_mhz: float
-    chosen: np.ndarray | None = None
 
     def way_m(self, easting_m, northing_m) -> np.ndarray:
         """Way from every chosen record to every place, shape (records, places), bilinear in the lattice; 0 outside it. [m]"""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, fields, replace
+
+from typing import ClassVar
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -30,14 +32,23 @@ def in_half_precision(values: np.ndarray) -> np.ndarray:
     return np.ascontiguousarray(np.nan_to_num(values).T, dtype=np.float16).astype(np.float32)
 
 
+@dataclass(frozen=True)
 class FlightLattice:
-    """What the frozen dataclasses with a lattice share.
+    """What is known from every record of a flight to the places of a lattice; each kind adds a field of the name LATTICE, values of shape (places, records).
 
-    They have the fields record (numbers of all records of the flight, each once), west_m, south_m, cell_m (spacing), columns, chosen (which of
-    the records are meant, as places in `record`; None = all), and one of the name LATTICE: values of shape (places, records).
+    record : numbers of all records of the flight, shape (records,), each once.
+    west_m, south_m : first place of the lattice; cell_m : its spacing. [m] columns : places in a row of it, rows from south to north.
+    chosen : which of the records are meant, as places in `record`; None = all.
     """
 
-    LATTICE: str
+    LATTICE: ClassVar[str]
+
+    record: np.ndarray
+    west_m: float
+    south_m: float
+    cell_m: float
+    columns: int
+    chosen: np.ndarray | None = field(default=None, kw_only=True)
 
     def __len__(self) -> int:
         return len(self.record if self.chosen is None else self.chosen)
@@ -95,4 +106,4 @@ class FlightLattice:
     @classmethod
     def array_names(cls) -> list[str]:
         """Names of what to_arrays gives."""
-        return [name for name in cls.__dataclass_fields__ if name != "chosen"]
+        return [each.name for each in fields(cls) if each.name != "chosen"]

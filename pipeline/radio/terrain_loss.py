@@ -11,6 +11,7 @@ Ground nearer to either end than one cell of the raster is left out, since the r
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -89,28 +90,19 @@ class TerrainLoss:
 
 @dataclass(frozen=True)
 class FlightTerrainLoss(FlightLattice):
-    """The loss behind hills from records of one flight to the places of a lattice.
+    """The loss behind hills from records of one flight to the places of a lattice; see FlightLattice.
 
-    record : numbers of all records of the flight, shape (records,), each once.
-    west_m, south_m : first place of the lattice; cell_m : its spacing. [m] columns : places in a row of it.
-    lattice_db : loss, shape (places, records), rows of the lattice from south to north; one array for all tags of a flight. [dB]
+    lattice_db : loss, shape (places, records); one array for all tags of a flight. [dB]
     share_without_terrain : share of its pairs of record and place between which the ground is not known; their loss is 0.
     receiver_ground_m, lattice_ground_m : ground under each record and at each place, over one common level; NaN where unknown. [m]
-    chosen : which of the records are meant, as places in `record`; None = all.
     """
 
-    LATTICE = "lattice_db"
+    LATTICE: ClassVar[str] = "lattice_db"
 
-    record: np.ndarray
-    west_m: float
-    south_m: float
-    cell_m: float
-    columns: int
     lattice_db: np.ndarray
     share_without_terrain: float
     receiver_ground_m: np.ndarray
     lattice_ground_m: np.ndarray
-    chosen: np.ndarray | None = None
 
     def loss_db(self, easting_m, northing_m) -> np.ndarray:
         """Loss from every chosen record to every place, shape (records, places), bilinear in the lattice; 0 outside it. [dB]"""

@@ -13,7 +13,7 @@ from itertools import combinations_with_replacement, product
 
 import numpy as np
 
-from pipeline.radio.clock_lag import delayed, placed_under_every_lag
+from pipeline.radio.clock_lag import delayed, lag_curves, lag_from_curves, placed_under_every_lag
 from pipeline.radio.fitting import FittedModel
 from pipeline.radio.lanes import KnownTag, log_likelihoods, side_by_side
 
@@ -79,6 +79,16 @@ def estimate_timing(known: list[KnownTag], fitted: FittedModel, first_lags_s: di
     flights = {flight: {each.name: each for of, each in estimates if of == flight} for flight in problem.heard}
     bias = [each for _, each in estimates if each.name == BIAS]
     return Timing(flights, bias[0] if bias and problem.heard else None, {flight: len(found) for flight, found in problem.heard.items()})
+
+
+def search_timing(known: list[KnownTag], fitted: FittedModel, flights: list[str] | None = None) -> Timing:
+    """Clock lag of every flight with the azimuth bias, from nothing known before.
+
+    flights : those whose lag is searched for far and wide; the others are taken from no lag. None : all.
+    """
+    curves = lag_curves(known, fitted, flights)
+    flown = sorted({listening.flight_id for tag in known for listening in tag.listenings})
+    return estimate_timing(known, fitted, {flight: lag_from_curves(curves[flight]).lag_s if len(curves.get(flight, ())) else 0.0 for flight in flown})
 
 
 def _heard(known: list[KnownTag], flight: str):

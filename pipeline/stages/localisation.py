@@ -16,13 +16,13 @@ from pipeline.calibration import Heard, HeldOutModels, LEVELS, Widening, find_wi
 from pipeline.columns import FIXES, conform
 from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
-from pipeline.stages.canopy_ways import canopy_along_flights
 from pipeline.stages.evidence_frames import write_evidence_frames
 from pipeline.stages.fate_tables import write_fate
+from pipeline.stages.flight_ground import read_flight_ground
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import write_ground_fixes
 from pipeline.stages.hand_evidence import gather_by_hand, listened_to
-from pipeline.stages.instruments import leave_corrections, terrain_along_flights
+from pipeline.stages.instruments import leave_corrections
 from pipeline.stages.joined_fixes import write_joined_fixes
 from pipeline.stages.search_tables import write_search
 from pipeline.stages.several_places import places_table
@@ -48,8 +48,8 @@ def compute(workspace: Workspace) -> None:
     """Fit, calibrate, locate, and leave the tables for the reports and the later stages."""
     records, tags, beacons = (workspace.read_work(name) for name in ("records", "tags", "beacons"))
     seed, ground = workspace.survey.seed, read_ground(workspace)
-    flown = (ground, workspace.read_work("track"), pd.concat([tags["frequency_mhz"], beacons["frequency_mhz"]]))
-    models = fit_held_out(records, beacons, seed, terrain_along_flights(*flown), canopy_along_flights(*flown))
+    known = read_flight_ground(workspace)
+    models = fit_held_out(records, beacons, seed, known.terrain, known.canopy)
     flights = workspace.read_work("flights")
     by_hand, used = gather_by_hand(workspace.read_work("bearings"), workspace.read_work("sightings"), flights, beacons, listened_to(records))
     workspace.write_table("hand_evidence", write_ground_fixes(workspace, used, ground.projection))

@@ -1,6 +1,6 @@
 """Stage 1: the logs are read and judged. Everything later rests on the tables left here.
 
-    work/     records, track, tags, beacons, bearings, sightings (Parquet) and the ground (see ground_files)
+    work/     records, track, tags, beacons, bearings, sightings (Parquet), the ground (see ground_files) and what it takes along the flights (see flight_ground)
     tables/   files, flights, columns, tags_heard, changes, messages, effort, heard_by_flight, beacon_strongest_record (+ _summary), suspicion, instruments;
               the same in work/
 """
@@ -15,13 +15,11 @@ from pipeline.intake import Intake, read_campaign
 from pipeline.messages import Message, message_table
 from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, noise_findings, north_findings, strongest_records, suspicion_table, tag_table,
                               terrain_findings, track_table)
-from pipeline.radio import Corrections
-from pipeline.stages.canopy_ways import canopy_along_flights
 from pipeline.stages.check import read_arguments
+from pipeline.stages.flight_ground import TERRAIN_MARGIN_M, leave_flight_ground
 from pipeline.stages.ground_files import read_ground, write_ground
 from pipeline.stages.instrument_check import instrument_messages, instrument_rows
 from pipeline.stages.instrument_report import declination_here_deg
-from pipeline.stages.instruments import TERRAIN_MARGIN_M, terrain_along_flights
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "1_quality_check"
@@ -40,7 +38,9 @@ def compute(workspace: Workspace) -> None:
     write_ground(workspace, intake)
     judged, noticed = _judged(intake, workspace.survey.receiver_log.azimuth_reference)
     workspace.write_work("track", judged["track"])
-    found = look_at_instruments(intake.records, intake.beacons, _known_of_ground(workspace, intake, judged["track"]))
+    frequencies_mhz = pd.concat([intake.tags["frequency_mhz"], intake.beacons["frequency_mhz"]])
+    known = leave_flight_ground(workspace, read_ground(workspace), judged["track"], frequencies_mhz)
+    found = look_at_instruments(intake.records, intake.beacons, known)
     judged["instruments"] = instrument_rows(found, judged["flights"]["flight_id"])
     noticed += instrument_messages(found, declination_here_deg(workspace))
     judged["messages"] = message_table([*intake.messages, *noticed])
@@ -57,14 +57,6 @@ def open_report(config_path):
     compute(workspace)
     workspace.mark_computed(STAGE)
     return QualityReport(workspace)
-
-
-def _known_of_ground(workspace: Workspace, intake: Intake, track: pd.DataFrame) -> Corrections:
-    """What hills and canopy take along the flights, where beacons can use it."""
-    if intake.beacons.empty:
-        return Corrections()
-    flown = (read_ground(workspace), track, pd.concat([intake.tags["frequency_mhz"], intake.beacons["frequency_mhz"]]))
-    return Corrections(terrain=terrain_along_flights(*flown), canopy=canopy_along_flights(*flown))
 
 
 def _judged(intake: Intake, azimuth_reference: str) -> tuple[dict[str, pd.DataFrame], list[Message]]:

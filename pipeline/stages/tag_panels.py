@@ -16,6 +16,7 @@ from pipeline.radio import Listening, SignalModel
 from pipeline.report.sections import Facts, Files, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
 from pipeline.stages.instruments import read_corrections
+from pipeline.stages.localisation_words import animals_of
 from pipeline.stages.strength_panels import panel
 from pipeline.wording import counted
 
@@ -31,7 +32,7 @@ _WITH_PLACE = (*PLACED, "area only")
 class PanelTables:
     """What the panels are drawn and worded from; rows of a tag and flight are found by their pair.
 
-    fixes : rows of FIXES with easting_m and northing_m of the best place where one is stated, beacons left out.
+    fixes : rows of FIXES with easting_m and northing_m of the best place where one is stated, beacons and decoys left out.
     """
 
     fixes: pd.DataFrame
@@ -54,7 +55,7 @@ class PanelTables:
     @classmethod
     def read(cls, workspace, positions: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame) -> "PanelTables":
         """From the files of the stage. positions : the fixes with the best place of every heard tag in metres."""
-        shown = no_beacons(fixes, tags).copy()
+        shown = animals_of(fixes, tags).copy()
         for name in ("easting_m", "northing_m"):
             shown[name] = positions[name].reindex(shown.index)
         records, track = workspace.read_work("records"), workspace.read_work("track")
@@ -102,14 +103,9 @@ def addresses(names) -> dict[str, str]:
     return given
 
 
-def no_beacons(fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
-    """The fixes of all tags that get a section."""
-    return fixes[~fixes["tag_id"].isin(tags.loc[tags["role"] == "beacon", "tag_id"])]
-
-
 def tag_links(tag_ids, fixes: pd.DataFrame, tags: pd.DataFrame) -> list[str]:
     """The section of each of these tags; fixes and tags are those that the sections are made from."""
-    address = addresses(no_beacons(fixes, tags)["tag_id"])
+    address = addresses(animals_of(fixes, tags)["tag_id"])
     return [f"tag-{address[tag_id]}" for tag_id in tag_ids]
 
 
@@ -184,7 +180,7 @@ def sections(book, tables: PanelTables, walk: pd.DataFrame):
         links.append((name, tag_id, "" if best.status == "located" else f"({best.status})"))
     more = ("The flight that tells most of a tag comes first, its other flights are folded below it." if all_in_page else
             f"The page shows the flight that tells most of each tag; the pictures of the other flights, {counted(len(tables.fixes) - len(names), 'picture')}, are files beside it, to be found by the links below each.")
-    return book.together(book.words("Tag by tag", f"One section for each of {counted(len(names), 'tag')}. {more} Beacons are in the report on error calibration.", say.HOW_TO_READ), key, Jumps("Tags", links), *made)
+    return book.together(book.words("Tag by tag", f"One section for each of {counted(len(names), 'tag')}. {more} Beacons are in the report on error calibration, tags known to be switched off under false detections.", say.HOW_TO_READ), key, Jumps("Tags", links), *made)
 
 
 def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, all_in_page: bool) -> Section:
