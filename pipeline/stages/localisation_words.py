@@ -11,7 +11,7 @@ from pipeline.wording import counted, listed, two_figures
 NO_PROOF_OF_ABSENCE = "This does not show that an animal has left or died."
 STATUS_WORDS = {
     "located": "located: enough records, from enough sides, to state a position",
-    "several places": "with several places: the records fit more than one place",
+    "several places": "several places: the records fit more than one place",
     "area only": "area only: heard, but too little for a position; the region stands",
     "heard once": "heard once: one record, so no more than that it was within hearing",
     "suspect": "suspect: what was heard is probably not this tag",
