@@ -174,6 +174,17 @@ def test_files_that_a_stage_no_longer_makes_are_removed(tmp_path):
     assert [path.name for path in folder.iterdir()] == ["new.csv"]
 
 
+def test_a_file_that_went_from_one_stage_to_another_is_not_removed_by_the_stage_that_made_it_before(survey, out, stages, monkeypatch):
+    monkeypatch.setattr(stages.module, "second", lambda workspace: workspace.path_to_write("work/ways.txt").write_text("by the second"))
+    run_stages(survey, out, stages.both)
+    monkeypatch.setattr(stages.module, "second", lambda workspace: workspace.path_to_write("work/rest.txt").write_text("rest"))
+    first = stages.module.first
+    monkeypatch.setattr(stages.module, "first", lambda workspace: (first(workspace), workspace.path_to_write("work/ways.txt").write_text("by the first")))
+    again = dict.fromkeys(("1_first", "2_second"), "asked for with --force")
+    run_stages(survey, out, stages.both, forced=again)
+    assert (out / "work" / "ways.txt").read_text() == "by the first" and run_stages(survey, out, stages.both).ran == []
+
+
 def test_two_runs_into_one_folder_at_the_same_time_are_refused(survey, out, stages):
     with only_run_in(out):
         with pytest.raises(SurveyError, match="Another run is writing here. Two runs in one folder would mix"):

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from pipeline.run.fingerprint import file_sha256
-from pipeline.run.records import record_file
+from pipeline.run.records import outputs_of_others, record_file
 
 PREFIX = ".building-"
 
@@ -30,12 +30,12 @@ def move_into_place(folder: Path, building: Path, stage: str, earlier_outputs) -
     """Move a finished stage's files into the results and return their hashes, by path relative to the results.
 
     The stage's record goes first, so that a run killed in between does the stage again; files of its earlier
-    success that it no longer makes are removed, and so are those of a failure.
+    success that it no longer makes are removed, unless another stage makes them now, and so are those of a failure.
     """
     record_file(folder, stage).unlink(missing_ok=True)
     made = sorted(path.relative_to(building).as_posix() for path in building.rglob("*") if path.is_file())
     hashes = {name: file_sha256(building / name) for name in made}
-    for name in sorted(set(earlier_outputs) - set(made)):
+    for name in sorted(set(earlier_outputs) - set(made) - outputs_of_others(folder, stage)):
         (folder / name).unlink(missing_ok=True)
     for name in made:
         (folder / name).parent.mkdir(parents=True, exist_ok=True)

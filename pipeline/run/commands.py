@@ -17,6 +17,7 @@ from pipeline.messages import FixledgerError, SurveyError
 
 DEMO = PROJECT / "data" / "demo" / "survey.yml"
 INTERRUPTED = 130
+MOST_WORKERS = 4  # tests side by side; each may run a campaign of half a gigabyte
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -188,9 +189,13 @@ def test(arguments):
 
 
 def pytest_arguments(given: list[str]) -> list[str]:
-    """What pytest is called with: everything, unless paths are given."""
+    """What pytest is called with: everything, a file at a time on each processor, unless paths are given."""
     names_paths = any((PROJECT / text.split("::")[0]).exists() for text in given if not text.startswith("-"))
-    return ["--nbval-lax", "--nbval-current-env", "-p", "no:cacheprovider", *given, *([] if names_paths else ["tests", "notebooks"])]
+    notebooks = ["--nbval-lax", "--nbval-current-env", "-p", "no:cacheprovider"]
+    if names_paths:
+        return [*notebooks, *given]
+    side_by_side = ["--numprocesses", str(min(os.cpu_count() or 1, MOST_WORKERS)), "--dist", "loadfile"]
+    return [*notebooks, *side_by_side, *given, "tests", "notebooks"]
 
 
 @commands.command(short_help="Look at what the environment has and lacks.")

@@ -28,6 +28,12 @@ def read_record(folder: Path, stage: str) -> dict | None:
     return record if wanted <= set(record) else None
 
 
+def outputs_of_others(folder: Path, stage: str) -> set[str]:
+    """Names of the files that the last successes of the other stages wrote. After a change of version a file may have gone from one stage to another."""
+    others = [path.stem for path in (folder / RECORDS).glob("*.json") if path.stem != stage]
+    return {name for other in others for name in (read_record(folder, other) or {"outputs": ()})["outputs"]}
+
+
 def write_record(folder: Path, stage: str, state: State, outputs: dict[str, str], *, finished_utc: str, duration_s: float) -> dict:
     """Write a stage's record, whole or not at all: the last act of its success."""
     record = {"stage": stage, "finished_utc": finished_utc, "duration_s": round(duration_s, 2), **asdict(state), "outputs": outputs}
