@@ -15,7 +15,7 @@ from pipeline.exchange import generalise
 from pipeline.exchange.generalising import decimals_for
 from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
-from pipeline.stages import appendix
+from pipeline.stages import appendix, appendix_words
 from pipeline.stages.appendix_checklist import QUESTIONS, REPORT_NAMES, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
 from pipeline.stages.appendix_references import REFERENCES
@@ -291,3 +291,12 @@ def test_a_column_that_means_something_else_in_one_table_is_told_apart():
 
 def test_the_style_of_the_appendix_names_its_own_tables_only():
     assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "layers", "checklist"}
+
+
+@pytest.mark.parametrize("codes, said", [((), "neither was clear, and the model holds neither."), (("clock-drift", "clock-lag"), "a drift in 1 flight was clear, and the model does not hold it.")])
+def test_what_was_looked_for_within_flights_and_is_not_taken_out_is_said(codes, said):
+    tables = {"instruments": pd.DataFrame({"drift_s": [0.4], "azimuth_lag_s": [np.nan]}), "messages": pd.DataFrame({"code": list(codes)}), "clock_lags": pd.DataFrame({"flight_id": ["A"], "applied_s": [0.0]})}
+    found = SimpleNamespace(table=lambda name: tables.get(name, pd.DataFrame(columns=["parameter", "standard_error"])))
+    assert appendix_words._correction_words(found, {}).endswith(said)
+    tables["instruments"] = pd.DataFrame()
+    assert "drift" not in appendix_words._correction_words(found, {})

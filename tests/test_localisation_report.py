@@ -3,6 +3,8 @@
 import pandas as pd
 import pytest
 
+from pipeline.fate import Ladder
+from pipeline.search import WeakTags
 from pipeline.stages import localisation_words as say
 
 
@@ -51,7 +53,7 @@ def test_silence_is_told_with_the_search_it_rests_on_and_never_merged_with_not_l
 
 def test_every_status_that_occurs_is_counted_and_explained(animals):
     said = say.status_paragraphs(animals)[0]
-    assert "2 located: enough records" in said and "1 not searched: no usable record listened; this is not an absence" in said
+    assert "Located (2): enough records" in said and "Not searched (1): no usable record listened; this is not an absence" in said
     assert "suspect" not in said
 
 
@@ -73,3 +75,22 @@ def test_ground_searched_is_told_with_what_the_model_leaves_out():
     assert say.search_heading(area) == "640 of 1,100 ha were searched to 0.9 or more (cautious)"
     assert said[0] == "1 flight listened for 22 minutes over 15 km on effort." and said[-1] == "Of 4 beacons, 4 were heard."
     assert "much weaker than its type" in said[1]
+    assert "take 10 % of tags to be 20 dB weaker" in say.search_paragraphs(area, effort, pd.DataFrame(), WeakTags(0.1, 20.0))[1]
+
+
+def test_the_type_heard_least_far_is_named_where_there_are_several():
+    area = pd.DataFrame({"flight_id": "all flights", "tag_type": ["collar", "backpack"], "area_ha": 1100.0, "area_90_cautious_ha": [640.0, 300.0]})
+    assert say.search_heading(area) == "300 of 1,100 ha were searched to 0.9 or more (cautious, for the type heard least far: backpack)"
+
+
+def test_a_tag_that_stayed_without_a_mortality_rate_is_not_said_to_have_sent_one():
+    triage = pd.DataFrame({"tag_id": ["A", "B"], "class": ["Retrieve", "Check soon"], "records_mortality": [7, 0]})
+    walk = triage[["tag_id"]]
+    assert say.fetch_sentence(walk, triage) == ("1 tag sent the mortality rate often enough to be looked for on foot: A. 1 tag stayed in one place without a clear pulse rate "
+                                                "and should be checked on foot: B.")
+    assert say.fetch_sentence(walk.head(1), triage) == "1 tag sent the mortality rate often enough to be looked for on foot: A."
+
+
+def test_the_limits_of_the_classes_are_said_as_assumptions():
+    said = say.rungs_words(Ladder(passes=1, same_place_m=80.0, kept_up_days=0.5))
+    assert "3 records or more on 1 pass" in said and "80 m" in said and "0.5 days" in said and "assumptions of this project" in said

@@ -139,7 +139,20 @@ def _correction_words(found: Material, value: dict) -> str:
     said = (f"A clock lag of {listed(f'{row.applied_s:g} s in flight {row.flight_id}' for row in taken.itertuples())} was found on beacons and taken out." if len(taken)
             else "No clear lag between receiver clock and positions was found on beacons." if len(lags) else "Without beacons nothing tests the receiver's clock.")
     bias, error = value.get("azimuth_bias_deg"), {row.parameter: row.standard_error for row in found.table("signal_model").itertuples()}.get("azimuth_bias_deg")
-    return said + (f" The antenna was estimated to point {abs(bias):.0f} degrees {'clockwise' if bias > 0 else 'counter-clockwise'} of the azimuth in the log (standard error {error:.0f}); that was taken out." if bias is not None and abs(bias) >= 0.5 else "")
+    turned = (f" The antenna was estimated to point {abs(bias):.0f} degrees {'clockwise' if bias > 0 else 'counter-clockwise'} of the azimuth in the log (standard error {error:.0f}); that was taken out."
+              if bias is not None and abs(bias) >= 0.5 else "")
+    return f"{said}{turned}{_left_in_words(found)}"
+
+
+def _left_in_words(found: Material) -> str:
+    """What was looked for within flights and is not taken out."""
+    looked, messages = found.table("instruments"), found.table("messages")
+    if not len(looked) or looked[["drift_s", "azimuth_lag_s"]].isna().all(axis=None):
+        return ""
+    counts = [(name, int((messages["code"] == code).sum()) if len(messages) else 0) for name, code in (("a drift", "clock-drift"), ("an azimuth lag", "azimuth-lag"))]
+    clear = [f"{name} in {counted(count, 'flight')}" for name, count in counts if count]
+    return (" A drift of the clock within a flight and a lag of the azimuths behind the positions were looked for on beacons; "
+            + (f"{listed(clear)} was clear, and the model does not hold it." if clear else "neither was clear, and the model holds neither."))
 
 
 def location(found: Material) -> list[str]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from pipeline.fate import Ladder
 from pipeline.location import PLACED
-from pipeline.search import stated_probability
+from pipeline.search import WeakTags, stated_probability
 from pipeline.wording import counted, listed, two_figures
 
 NO_PROOF_OF_ABSENCE = "This does not show that an animal has left or died."
@@ -27,11 +28,11 @@ def animals_of(fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
 
 
 def best_per_animal(animals: pd.DataFrame, walk: pd.DataFrame | None = None) -> pd.DataFrame:
-    """The fix with the smallest 95 % radius of every animal that has a position in some flight; of a tag on the retrieval list, the one to walk to."""
+    """The fix with the smallest 95 % radius of every animal that has a position in some flight; of a tag on the retrieval list, the one to walk to where that is a position."""
     placed = animals[animals["status"].isin(PLACED)]
     if walk is not None and len(walk):
-        flight = placed["tag_id"].map(dict(zip(walk["tag_id"], walk["flight_id"])))
-        placed = placed[flight.isna() | (flight == placed["flight_id"])]
+        to_walk_to = placed["flight_id"] == placed["tag_id"].map(dict(zip(walk["tag_id"], walk["flight_id"])))
+        placed = placed[to_walk_to | ~placed["tag_id"].isin(placed.loc[to_walk_to, "tag_id"])]
     return placed.sort_values(["tag_id", "error_radius_95_m"], kind="stable").groupby("tag_id", sort=True).head(1)
 
 
@@ -76,7 +77,11 @@ def fetch_sentence(walk: pd.DataFrame, triage: pd.DataFrame) -> str:
     seen = f" {listed(found['tag_id'])} {'was' if len(found) == 1 else 'were'} already found by eye." if len(found) else ""
     if walk.empty:
         return f"No tag calls for a retrieval walk by its pulse rate.{seen}"
-    return f"{counted(len(walk), 'tag')} sent the mortality rate often enough to be looked for on foot: {listed(walk['tag_id'])}.{seen}"
+    sending = walk["tag_id"].isin(triage.loc[triage["records_mortality"] > 0, "tag_id"])
+    parts = [f"{counted(int(sending.sum()), 'tag')} sent the mortality rate often enough to be looked for on foot: {listed(walk.loc[sending, 'tag_id'])}."] if sending.any() else []
+    if not sending.all():
+        parts.append(f"{counted(int((~sending).sum()), 'tag')} stayed in one place without a clear pulse rate and should be checked on foot: {listed(walk.loc[~sending, 'tag_id'])}.")
+    return " ".join(parts) + seen
 
 
 def fixes_heading(animals: pd.DataFrame) -> str:
@@ -87,7 +92,7 @@ def fixes_heading(animals: pd.DataFrame) -> str:
 def status_paragraphs(animals: pd.DataFrame) -> list[str]:
     """How many tags and flights came to which status, with what the status means."""
     counts = animals["status"].value_counts()
-    said = [f"{counts[status]} {words}." for status, words in STATUS_WORDS.items() if counts.get(status, 0)]
+    said = [f"{status.capitalize()} ({counts[status]}): {words.split(': ', 1)[1]}." for status, words in STATUS_WORDS.items() if counts.get(status, 0)]
     return [f"A search is one animal in one flight. {' '.join(said)}"] if said else []
 
 
@@ -128,6 +133,13 @@ def fate_heading(triage: pd.DataFrame, walk: pd.DataFrame) -> str:
     return f"{counted(len(walk), 'tag')} to look for on foot"
 
 
+def rungs_words(ladder: Ladder) -> str:
+    """What the classes ask for, as the survey file has it."""
+    return (f"To be retrieved: the mortality rate in {counted(ladder.records, 'record')} or more on {counted(ladder.passes, 'pass', 'passes')}, and one place over two flights or more, between which a movement of {ladder.same_place_m:g} m would have shown; "
+            f"or the rate kept up over {counted(round(ladder.kept_up_days), 'day') if ladder.kept_up_days == round(ladder.kept_up_days) else f'{ladder.kept_up_days:g} days'} or more with no movement shown, where one of {ladder.unmoved_m:g} m would have. "
+            "To be checked soon: the first without the rest. These limits are assumptions of this project, and settings of the survey file (fate).")
+
+
 CAUTION_WALK = ("A mortality rate is a signal of the tag, not of the animal: a resting or incubating animal, a dropped tag or an over-sensitive sensor can send it, and nothing here is called dead without ground "
                 "proof. The circle is a search area, not a point. Two people, a check-in time, and the permit's rules on handling; approach so that a live animal is not flushed.")
 
@@ -139,7 +151,7 @@ def missing_heading(not_found: pd.DataFrame) -> str:
 
 
 def missing_paragraph(not_found: pd.DataFrame) -> str:
-    return ("" if not_found.empty else "The silence of a tag has three explanations, and which is likeliest leans on what was believed before. Three beliefs are therefore shown side by side; none of them is a finding of these flights.")
+    return ("" if not_found.empty else "The silence of a tag has three explanations, and which is likeliest leans on what was believed before. The beliefs of the survey file (search.priors) are therefore shown side by side; none of them is a finding of these flights.")
 
 
 def search_heading(area: pd.DataFrame) -> str:
@@ -147,11 +159,12 @@ def search_heading(area: pd.DataFrame) -> str:
     if whole.empty:
         return "No ground can be called searched"
     least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-    return f"{two_figures(least['area_90_cautious_ha'])} of {two_figures(least['area_ha'])} ha were searched to 0.9 or more (cautious)"
+    which = f", for the type heard least far: {least['tag_type']}" if len(whole) > 1 and least["tag_type"] else ""
+    return f"{two_figures(least['area_90_cautious_ha'])} of {two_figures(least['area_ha'])} ha were searched to 0.9 or more (cautious{which})"
 
 
-def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFrame) -> list[str]:
-    """Survey effort, what it covered, and the honest test of that on beacons."""
+def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFrame, weak: WeakTags = WeakTags()) -> list[str]:
+    """Survey effort, what it covered, and the honest test of that on beacons. weak : what the cautious figures reckon with."""
     total = effort[effort["flight_id"] == "all flights"]
     paragraphs = []
     if len(total):
@@ -159,8 +172,8 @@ def search_paragraphs(area: pd.DataFrame, effort: pd.DataFrame, well: pd.DataFra
         flights = len(effort) - 1
         paragraphs.append(f"{counted(flights, 'flight')} listened for {row['listening_min']:.0f} minutes over {row['distance_km']:.0f} km on effort.")
     paragraphs.append("Ground counts as searched by the probability that a tag of the type, lying there, would have been heard at least once. Were every record a look of its own (independent), the figures would be too high. "
-                      "Expected figures let looks share the tag's power and the shadowing, and average over what the fit on beacons leaves open. Cautious figures, which decisions should rest on, count each pass as one look, and take one tag in twenty to be "
-                      "12 dB weaker than the beacons of its type: failing battery, broken antenna, body in the way (an assumption, no source). Hills count where a terrain model was given. "
+                      "Expected figures let looks share the tag's power and the shadowing, and average over what the fit on beacons leaves open. Cautious figures, which decisions should rest on, count each pass as one look, and take "
+                      f"{100 * weak.share:g} % of tags to be {weak.db:g} dB weaker than the beacons of their type: failing battery, broken antenna, body in the way (an assumption of this project, no source; search.weak_share and search.weak_db in the survey file). Hills count where a terrain model was given. "
                       "A tag underground or in water, or one much weaker than its type even by that measure, can be missed however often the ground is flown over.")
     paragraphs.append(str(well.iloc[0]["text"]) if len(well) else "")
     return [words for words in paragraphs if words]
