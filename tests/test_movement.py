@@ -277,5 +277,13 @@ def test_the_summary_counts_flights_and_minutes_searched_and_heard():
     assert table.loc["3", "reason"] == "No usable fix: nothing can be said of movement."
 
 
+def test_the_summary_counts_fixes_that_are_areas_only_as_fixes_that_are_not_usable():
+    tags, fixes, flights, draws = contract_tables()
+    animals = animals_with_fixes(tags, fixes, draws)
+    steps, timeline = displacement_table(animals), timeline_table(animals, fixes, flights)
+    assert list(animal_table(animals, steps, timeline, flights, fixes)["fixes_total"]) == [3, 0, 0]       # heard once is no fix
+    assert animal_table(animals, steps, timeline, flights)["fixes_total"].isna().all()                   # not recorded, never 0
+
+
 def test_no_animals_at_all_give_empty_tables():
     assert len(displacement_table([])) == len(extent_table([])) == len(proximity_table([])) == len(fidelity_table([])) == 0

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from pipeline.figures.movement import range_panels
+from pipeline.figures.movement_places import range_panels
 from pipeline.movement import TruePlaces, hull_area_m2, normal_range_area_m2, outline_table
 from pipeline.movement.ranges import RANGES
 

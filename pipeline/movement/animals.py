@@ -7,13 +7,17 @@ import pandas as pd
 
 from pipeline.columns import conform
 from pipeline.movement.extent import span_days
+from pipeline.movement.fixes import USABLE_STATUSES
 from pipeline.movement.gates import gate
+
+FIX_STATUSES = (*USABLE_STATUSES, "area only")
 
 ANIMALS = {
     "tag_id": "text",
     "animal_id": "text",
     "species": "text",
     "fixes_usable": "int",
+    "fixes_total": "int",                    # with those that give an area only; blank when the fixes are not given
     "first_utc": "time",                     # first and last usable fix
     "last_utc": "time",
     "span_days": "float",
@@ -32,7 +36,7 @@ ANIMALS = {
 }
 
 
-def animal_table(animals, steps, timeline, flights):
+def animal_table(animals, steps, timeline, flights, fixes=None):
     """Summary of every animal, also of those without a fix.
 
     Parameters
@@ -41,13 +45,17 @@ def animal_table(animals, steps, timeline, flights):
     steps : DataFrame of displacement_table
     timeline : DataFrame of timeline_table
     flights : DataFrame with the columns of FLIGHTS
+    fixes : DataFrame with the columns of FIXES | None
+        For the number of all fixes, usable or not.
 
     Returns
     -------
     DataFrame with the columns of ANIMALS.
     """
     minutes = dict(zip(flights["flight_id"], pd.to_numeric(flights["listening_min"]).astype(float)))
-    rows = [_row(animal, steps[steps["tag_id"] == animal.tag_id], timeline[timeline["tag_id"] == animal.tag_id], minutes) for animal in animals]
+    totals = None if fixes is None else fixes.loc[fixes["status"].isin(FIX_STATUSES), "tag_id"].value_counts()
+    rows = [_row(animal, steps[steps["tag_id"] == animal.tag_id], timeline[timeline["tag_id"] == animal.tag_id], minutes)
+            | {"fixes_total": pd.NA if totals is None else int(totals.get(animal.tag_id, 0))} for animal in animals]
     return conform(pd.DataFrame(rows, columns=list(ANIMALS)), ANIMALS)
 
 

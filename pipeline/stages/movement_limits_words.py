@@ -48,8 +48,8 @@ def tails_sentence(tails) -> str:
 def limits(tables) -> list[str]:
     """Methods and limits."""
     return [
-        "Each step asks whether the errors of two positions alone could make the distance between them. It compares the calibrated posteriors of both flights: the test asks how much of the distribution of the displacement is less likely than no displacement at "
-        "all: by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
+        "The test of a step asks whether the errors of two positions alone could make the distance between them: how much of the distribution of the displacement, from the calibrated posteriors of both flights, "
+        "is less likely than no displacement at all; by chi-square with 2 degrees of freedom on D'(S1 + S2)⁻¹D where both regions together look normal, on a grid with the shape they have otherwise. P-values are "
         f"adjusted by Holm's rule over all {counted(len(tested_steps(tables)), 'step')} of the campaign, so that a campaign in which nothing moves names a mover at most once in "
         f"{1 / tables.significance:.0f} times, as far as the errors are what their regions say. {tails_sentence(tables.tails)}",
         "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "

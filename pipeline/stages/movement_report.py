@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pipeline.figures import MapSheet
 from pipeline.figures import movement as draw
+from pipeline.figures import movement_places as draw_places
 from pipeline.report.book import Book
 from pipeline.report.display import see
 from pipeline.stages import movement_limits_words as rest
 from pipeline.stages import movement_space_words as also
 from pipeline.stages import movement_words as say
-from pipeline.stages.movement_numbers import p_value, probability, ratio
+from pipeline.stages.movement_numbers import probability, ratio, time_apart
 from pipeline.stages.movement_sheet import movement_sheet
 from pipeline.stages.movement_summaries import TABLE_FILES, MovementTables
 from pipeline.stages.workspace import Workspace
@@ -45,18 +46,17 @@ class MovementReport:
             parts.append(self.book.figure("net-distance", draw.net_distances(net), say.net_caption(tables), say.net_alt(net)))
         paths = say.path_frame(tables)
         if len(paths):
-            parts.append(self.book.figure("paths", draw.path_panels(paths), "Animals that moved: positions numbered in order of time, each with its "
-                                          "95 % circle. The dotted line is no path walked.", say.path_alt(paths)))
+            parts.append(self.book.figure("paths", draw_places.path_panels(paths), say.path_caption(tables), say.path_alt(paths)))
         return self.book.together(*parts, self._steps())
 
     def animals(self):
         """What there is to go on for each animal."""
         frame = say.animal_frame(self.tables.summary)
         table = self._table("animals", "summary", frame, "Animals: what there is to go on, and what may be said of each.", {
-            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes_usable": ("usable fixes", "", "d"), "span_days": ("span", "days", ".0f"),
-            "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE),
-            "net": ("first to last", "m (95 % interval)", FIGURE), "gate": ("may be said", "", "text")},
-            notes="A fix is usable when it is located, or has several places that are all weighed. Two flights on one day give two fixes.")
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "usable_of_total": ("usable fixes", "of all", FIGURE), "first_to_last": ("first – last", "usable fix, UTC", FIGURE),
+            "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "gate": ("may be said", "", "text")},
+            notes="A fix is a position with its region. It is usable when it is located, or has several places that are all weighed; an area without a position is a fix that is not usable. Two flights on one day give two fixes. "
+                  "95 % radius: a circle of this radius about the position holds the animal in 95 of 100 cases. This is one campaign; in how many an animal was searched for and heard is not recorded.")
         return self.book.together(self.book.words(say.animals_heading(self.tables), *say.animals_paragraphs(self.tables)), table)
 
     def tracks(self):
@@ -64,25 +64,25 @@ class MovementReport:
         tables, parts = self.tables, [self.book.words(also.track_heading(self.tables), *also.track_paragraphs(self.tables))]
         tracks, net = also.track_frame(tables), also.net_displacement_frame(tables)
         if len(tracks):
-            parts.append(self.book.figure("tracks", draw.track_panels(tracks), "Tracks of the animals that move fastest, each at its own scale: positions numbered, and the ground that holds the "
-                                          "animal with probability 0.95 at each moment if it walks at random between flights.", also.track_alt(tracks)))
+            parts.append(self.book.figure("tracks", draw_places.track_panels(tracks), also.TRACK_CAPTION, also.track_alt(tracks)))
         if len(net):
             parts.append(self.book.figure("net-displacement", draw.net_displacement(net), also.NET_CAPTION, also.net_displacement_alt(net)))
         parts.append(self._table("walks", "walks", also.walk_frame(tables), "How fast each animal spreads, and what its track knows.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "rate": ("spread after a day", "m (95 % interval)", FIGURE),
-            "radius_95_of_fixes_m": ("95 % radius alone", "median, m", two_figures), "radius_95_at_fixes_m": ("on the track", "median, m", two_figures),
+            "radius_95_of_fixes_m": ("fix alone", "95 % radius, m", two_figures), "radius_95_at_fixes_m": ("on the track", "95 % radius, m", two_figures),
             "radius_95_between_m": ("between", "largest, m", two_figures), "said": ("verdict", "", "text")},
-            notes="Spread: after a day the animal is within so far east or west of where it was in about two cases of three, and likewise north or south; after four days within twice that. It is no daily distance."))
+            notes="Spread: after a day the animal is within so far east or west of where it was in about two cases of three, and likewise north or south; after four days within twice that. It is no daily distance. "
+                  "95 % radius: of the circle that holds the animal in 95 of 100 cases; median of the fixes by themselves, median with what the other fixes say of them, largest between two flights."))
         return self.book.together(*parts)
 
     def space_use(self):
         """Extent of fixes; ranges, their overlap and how extents grow where positions allow it, and why not where they do not."""
         frame = say.extent_frame(self.tables)
-        table = self._table("extents", "extents", frame, "Extent of fixes (smallest convex polygon), where number and error of the fixes allow it.", {
+        table = self._table("extents", "extents", frame, "Extent of fixes: area of the smallest convex polygon, which has no bandwidth.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
             "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("verdict", "", "text")},
-            notes="Median and interval of the true places behind the fixes, location error taken out. Extents grow with the number of fixes: do not compare "
-                  "animals with unequal numbers. Ranges by method, with the reason for each animal, are in ranges.csv.")
+            notes="Median and interval of the true places behind the fixes, location error taken out. Error / range: location error over the scatter of the places; an extent is given up to 0.5. "
+                  "Extents grow with the number of fixes: do not compare animals with unequal numbers. How an extent grows is found from 10 fixes on. Ranges by method, with the reason for each animal, are in ranges.csv.")
         return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table, *self._ranges())
 
     def _ranges(self):
@@ -91,7 +91,7 @@ class MovementReport:
             return []
         growth = tables.growth.assign(label=tables.growth["tag_id"])
         parts = [self.book.words(None, *also.range_paragraphs(tables)), self._table("ranges", "ranges", shown[shown["verdict"] != "refused"], "Areas used, by method.", {
-            "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "method": ("method", "", "text"), "area_50": ("half of the places", "ha (95 % interval)", FIGURE),
+            "tag_id": ("tag", "", "text"), "fixes_in_days": ("fixes", "in days", FIGURE), "method_width": ("method", "bandwidth", "text"), "area_50": ("half of the places", "ha (95 % interval)", FIGURE),
             "area_95": ("95 % of the places", "ha (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "slope": ("extent grows", "% with the last fix", FIGURE),
             "verdict": ("verdict", "", "text")}, notes="A sketch shows where an animal was found; its area is not to be quoted. Animals that are not listed are refused, with the reason in ranges.csv."),
             *self._range_map(), self.book.figure("extent-growth", draw.extent_growth(growth), "How the extent grows with the number of positions taken, in random orders; the shade holds 95 of 100 orders "
@@ -107,7 +107,7 @@ class MovementReport:
         outlines = also.outline_frame(self.tables)
         if not len(outlines):
             return []
-        return [self.book.figure("range-map", draw.range_panels(outlines, self.tables.places), also.outline_caption(outlines), also.outline_alt(outlines))]
+        return [self.book.figure("range-map", draw_places.range_panels(outlines, self.tables.places), also.outline_caption(outlines), also.outline_alt(outlines))]
 
     def survival(self):
         """Share alive over time, with the two extremes for lost tags."""
@@ -116,8 +116,8 @@ class MovementReport:
             parts.append(self.book.figure("survival", draw.survival(tables.survival), "Share of the tagged animals alive.", also.survival_alt(tables.survival)))
         lives = also.lives_frame(tables)
         parts.append(self._table("survival-animals", "lives", lives[lives["ends"] != "alive"], "Animals that do not simply live on.", {
-            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "entry_utc": ("tagged", "UTC", "date"), "last_certain_utc": ("last certain life", "UTC", "date"),
-            "ends": ("counted as", "", "text"), "reason": ("why", "", "text")}, notes="All animals are in the file."))
+            "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "tagged": ("tagged", "UTC", FIGURE), "ends": ("counted as", "", "text"), "why": ("why", "", "text")},
+            notes="All animals are in the file."))
         return self.book.together(*parts)
 
     def neighbours(self):
@@ -140,7 +140,7 @@ class MovementReport:
         table = self._table("site-fidelity", "fidelity", frame, "Pairs of an animal's fixes that could be one place.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
             "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
-            notes="Detectable: movement found in 8 of 10 cases. One pair in twenty of an animal that stayed looks like two places by chance. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
+            notes="Detectable: a movement of this length would have shown in 8 of 10 cases. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
         return self.book.together(self.book.words(say.fidelity_heading(frame), *say.fidelity_paragraphs(frame)), table)
 
     def effort(self):
@@ -171,12 +171,12 @@ class MovementReport:
 
     def _steps(self):
         frame = say.step_frame(self.tables.steps)
-        return self._table("steps", "steps", frame, "Steps between positions: those that moved first.", {
-            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days", ".1f"), "distance": ("distance", "m (95 % interval)", FIGURE),
-            "minimum_detectable_m": ("detectable", "m", two_figures), "p_adjusted": ("p, adjusted", "", p_value),
+        return self._table("steps", "steps", frame, "Steps between positions: those that moved first, then animals without a step.", {
+            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days, else as said", time_apart), "distance": ("distance", "m (95 % interval)", FIGURE),
+            "minimum_detectable_m": ("detectable", "m", two_figures), "chance": ("p", "alone, adjusted", FIGURE),
             "rate_low_m_per_day": ("at least", "m per day", two_figures), "said": ("verdict", "", "text")},
-            notes=f"Detectable: movement found in 8 of 10 cases at the level asked for here. At least: straight line, shortest distance of the interval; "
-                  f"the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
+            notes=f"Detectable: a movement of this length would have shown in 8 of 10 cases. p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
+                  f"{self.tables.significance:g} it moved. At least: straight line, shortest distance of the interval; the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
 
     def _table(self, name, attribute, frame, caption, columns, **more):
         return self.book.table(name, frame, caption, columns, saved_as=f"{TABLE_FILES[attribute]}.csv", **more)

@@ -38,6 +38,10 @@ def track_frame(tables) -> pd.DataFrame:
     return tracks.sort_values(["rank", "time_utc"], kind="stable")
 
 
+TRACK_CAPTION = ("Tracks of the animals that move fastest, each at its own scale. The shade is the ground that holds the animal with probability 0.95 at each moment if it walks at random between "
+                 "flights; the dashed circles are the same during the flights. Positions that cover each other share their numbers.")
+
+
 def track_alt(tracks) -> str:
     return f"Tracks with 95 % bands of {listed(dict.fromkeys(tracks['label']), PANELS)}; the bands swell between positions and narrow at them."
 
@@ -46,8 +50,8 @@ def walk_frame(tables) -> pd.DataFrame:
     walks = tables.walks
     return walks.assign(
         rate=[with_interval(*row) for row in zip(walks["walk_m_per_root_day"], walks["walk_low_m_per_root_day"], walks["walk_high_m_per_root_day"])],
-        said=[reason if verdict == "refused" else "standing still explains it" if low == 0 else "moves"
-              for verdict, low, reason in zip(walks["verdict"], walks["walk_low_m_per_root_day"], walks["reason"])])
+        said=["5 fixes needed" if verdict == "refused" else "may stand still" if low == 0 else "moves"
+              for verdict, low in zip(walks["verdict"], walks["walk_low_m_per_root_day"])])
 
 
 def net_displacement_frame(tables) -> pd.DataFrame:
@@ -66,8 +70,8 @@ def net_displacement_alt(net) -> str:
     return f"Distance from the first position over time, {net['label'].nunique()} animals; at their last position {away} of them were away from their first by more than the error of this pair."
 
 
-NET_CAPTION = ("Distance from the first position, errors taken off, with its 95 % interval. The square of the distance between two positions is too large by the errors of both; "
-               "net_displacement.csv has the corrected squares. Each interval stands alone: one in twenty that reach above 0 does so by chance.")
+NET_CAPTION = ("Distance from the first position, location error taken off, with its 95 % interval; bars of one day stand side by side. Each bar stands alone: of the bars of animals that stayed, "
+               "one in twenty keeps clear of 0 by chance. The squares of these distances are in net_displacement.csv.")
 
 
 def range_frame(tables) -> pd.DataFrame:
@@ -75,6 +79,8 @@ def range_frame(tables) -> pd.DataFrame:
     return ranges.assign(
         area_50=[with_interval(*row) for row in zip(ranges["area_50_ha"], ranges["area_50_low_ha"], ranges["area_50_high_ha"])],
         area_95=[with_interval(*row) for row in zip(ranges["area_95_ha"], ranges["area_95_low_ha"], ranges["area_95_high_ha"])],
+        fixes_in_days=[f"{fixes} in {days:.0f}" for fixes, days in zip(ranges["fixes"], ranges["span_days"])],
+        method_width=[method if pd.isna(width) else f"{method}: {two_figures(width)} m" for method, width in zip(ranges["method"], ranges["bandwidth_m"])],
         slope=[None if pd.isna(value) else f"{value:.1f}" for value in ranges["asymptote_slope_percent"]])
 
 
@@ -149,4 +155,6 @@ def survival_alt(curve) -> str:
 def lives_frame(tables) -> pd.DataFrame:
     """Animals whose fate is not plain life, the dead first."""
     rank = {"dead": 0, "mortality rate, not confirmed": 1, "lost": 2, "tag dropped": 3, "not entered": 4, "alive": 5}
-    return tables.lives.assign(rank=tables.lives["ends"].map(rank)).sort_values(["rank", "tag_id"], kind="stable")
+    lives = tables.lives.assign(rank=tables.lives["ends"].map(rank), tagged=[None if pd.isna(time) else f"{time:%Y-%m-%d}" for time in tables.lives["entry_utc"]],
+                                why=tables.lives["reason"].str.replace("Mortality rate heard, death not confirmed; last", "Last", regex=False))      # the column before says the rest
+    return lives.sort_values(["rank", "tag_id"], kind="stable")

@@ -118,7 +118,7 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
     lives, survival, no_survival = _survival(tags, judged, flights)
     return MovementTables(
         animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival,
-        summary=animal_table(animals, steps, timeline, flights), extents=extent_table(animals, places=places), ranges=ranges, outlines=outline_table(places, ranges),
+        summary=animal_table(animals, steps, timeline, flights, fixes), extents=extent_table(animals, places=places), ranges=ranges, outlines=outline_table(places, ranges),
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
         proximity=proximity_table(together), fidelity=fidelity_table(animals, significance=significance),

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from pipeline.movement import gate
-from pipeline.stages.movement_numbers import with_interval
-from pipeline.wording import counted, two_figures
+from pipeline.stages.movement_numbers import day_range, p_values, with_interval
+from pipeline.wording import counted, listed, two_figures
 
 RANGE_FIXES = 30
+PANELS = 9
 
 
 # What the tables say
@@ -40,7 +41,9 @@ def answer(tables) -> list[str]:
              f"{_moved_sentence(moved, len(steps), tables.significance)}")
     rest = able - len(moved)
     second = f"For the other {rest} movement is not shown, which does not mean that they stayed: " if rest else ""
-    found = f"in half of the steps only a movement of {two_figures(steps['minimum_detectable_m'].median())} m or more would have been found reliably (8 times in 10)."
+    seen = steps["minimum_detectable_m"]
+    found = (f"the smallest movement that any two positions could have shown reliably (8 times in 10) was {two_figures(seen.min())} m, and half of the steps could have shown only "
+             f"{two_figures(seen.median())} m or more.")
     return [first, second + found if second else found[0].upper() + found[1:], _range_sentence(tables)]
 
 
@@ -50,7 +53,8 @@ def _moved_sentence(moved, tests, significance):
         return f"None of them is shown to have moved more than the error of its positions allows {adjusted}."
     named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
     more = f" and {len(moved) - 5} more" if len(moved) > 5 else ""
-    return f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows {adjusted}: {named}{more}."
+    return (f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows {adjusted}: {named}{more}. "
+            f"A campaign in which nothing moves would name a mover at most once in {1 / significance:.0f} times.")
 
 
 def _range_sentence(tables):
@@ -65,7 +69,7 @@ def _range_sentence(tables):
 
 def map_caption(tables) -> str:
     tested = "as tested on the beacons" if tables.errors["of"].notna().any() else "by the model's own word: there were no beacons to test it on"
-    return (f"Positions of every animal, numbered in order of time, with their regions. Type a tag to see its own. "
+    return (f"Positions of every animal, numbered in order of time, with their regions. Where crosses crowd, names are left out; type a tag to see its own. "
             f"The regions hold the animal with the probability stated, {tested}.")
 
 
@@ -103,13 +107,16 @@ def net_frame(tables) -> pd.DataFrame:
 
 
 def net_caption(tables) -> str:
-    return (f"From first to last position: distance, 95 % interval, and the movement that would have been found. A bar that ends above 0 may still be no movement: "
-            f"with {counted(len(tested_steps(tables)), 'test')} some would do so by chance.")
+    net, everyone = net_frame(tables), movers(tables)
+    back = sorted(set(everyone["tag_id"]) - set(net.loc[net["moved"], "label"]))
+    between = f" {listed(back)} moved in between, and {'is' if len(back) == 1 else 'are'} not shown to have ended away from where {'it' if len(back) == 1 else 'they'} began." if back else ""
+    return (f"From first to last position: distance, 95 % interval, and the shortest movement that would have shown.{between} A thin bar that keeps clear of 0 is still no proof: "
+            f"with {counted(len(tested_steps(tables)), 'test')} some do so by chance.")
 
 
 def net_alt(net) -> str:
     moved = int(net["moved"].sum())
-    return (f"{len(net)} bars, one per animal, of the distance from first to last position; {moved} of them are shown to have moved. "
+    return (f"{len(net)} bars, one per animal, of the distance from first to last position; {moved} of them are shown to be away from their first position. "
             f"The longest is {two_figures(net['distance_m'].max())} m.")
 
 
@@ -121,18 +128,26 @@ def path_frame(tables) -> pd.DataFrame:
     return places.assign(label=places["tag_id"])
 
 
+def path_caption(tables) -> str:
+    """Which of the animals that moved are drawn."""
+    moved = len(movers(tables))
+    which = f"The {PANELS} of {moved} animals that moved for which it is clearest" if moved > PANELS else "Animals that moved"
+    return f"{which}, all at one scale. Positions that cover each other share their numbers. The dotted line joins positions in order of time; it is no path walked."
+
+
 def path_alt(paths) -> str:
     return f"Numbered positions with 95 % circles of {', '.join(list(dict.fromkeys(paths['label']))[:9])}, one panel each."
 
 
 def step_frame(steps) -> pd.DataFrame:
-    """Steps as read: moved first, then not shown, cannot tell, and animals without a step."""
-    rank = steps["verdict"].map({"moved": 0, "not shown": 1, "cannot tell": 2}) + 3 * (steps["kind"] == "").astype(int)
+    """Steps as read: moved first, then animals without a step with their reason, cannot tell, and not shown."""
+    rank = steps["verdict"].map({"moved": 0, "cannot tell": 2, "not shown": 3}).where(steps["kind"] != "", 1)
     ordered = steps.assign(rank=rank).sort_values(["rank", "tag_id", "from_utc"], kind="stable")
     whole = ordered["kind"] == "first to last"
     return ordered.assign(
         between=["first – last" if net else f"{start} – {end}" if start else "" for start, end, net in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole)],
         distance=[with_interval(*row) for row in zip(ordered["distance_m"], ordered["distance_low_m"], ordered["distance_high_m"])],
+        chance=[p_values(*row) if kind else None for *row, kind in zip(ordered["p"], ordered["p_adjusted"], ordered["kind"])],
         said=[verdict if kind else f"{verdict}: {reason}" for verdict, kind, reason in zip(ordered["verdict"], ordered["kind"], ordered["reason"])],
     )
 
@@ -154,13 +169,14 @@ def animal_frame(summary) -> pd.DataFrame:
     return summary.assign(
         heard_of_searched=[f"{heard} of {searched}" for heard, searched in zip(summary["flights_heard"], summary["flights_searched"])],
         radius=[None if pd.isna(value) else two_figures(value) for value in summary["median_error_radius_95_m"]],
-        net=[with_interval(*row) for row in zip(summary["net_distance_m"], summary["net_distance_low_m"], summary["net_distance_high_m"])],
+        usable_of_total=[f"{usable}" if pd.isna(total) else f"{usable} of {total}" for usable, total in zip(summary["fixes_usable"], summary["fixes_total"])],
+        first_to_last=[day_range(*row) for row in zip(summary["first_utc"], summary["last_utc"])],
     )
 
 
 def extent_frame(tables) -> pd.DataFrame:
     extents = tables.extents
-    short = np.select([extents["verdict"] == "given", extents["fixes"] < 5], ["given", "refused: 5 fixes needed"], "refused: mostly error")
+    short = np.select([extents["verdict"] == "given", extents["fixes"] < 5], ["given", "5 fixes needed"], "mostly error")
     return extents.assign(
         extent=[with_interval(*row) for row in zip(extents["extent_ha"], extents["extent_low_ha"], extents["extent_high_ha"])],
         short=short,
@@ -209,17 +225,26 @@ def shared_sentence(shared) -> str:
     """What was done about errors that push all positions of a flight the same way."""
     if not shared.pairs or pd.isna(shared.low):
         return f"{shared.reason} What they share would cancel, so the intervals are rather too wide."
-    done = "What all positions of a flight get wrong alike does not change how far two animals are apart, and is left out of the distance." if shared.correlation > 0 else "Nothing is taken as shared."
+    if shared.correlation < 0.005:
+        return f"{shared.reason} So next to nothing is taken as shared."
+    done = "What all positions of a flight get wrong alike does not change how far two animals are apart, and is left out of the distance."
     return f"{shared.reason} {done}"
 
 
 def pair_paragraphs(tables) -> list[str]:
-    pairs = pair_frame(tables.proximity)
+    pairs, alone = pair_frame(tables.proximity), _without_pair(tables.proximity)
     if not len(pairs):
-        return []
+        return [alone] if alone else []
     sure = int((pairs["probability_100_m"] >= 0.95).sum())
     return [f"{counted(len(pairs), 'pair')} of positions in one flight were compared. Within 100 m with a probability of 0.95 or more: {sure}. "
-            f"Overlapping regions alone never say that two animals were together. {shared_sentence(tables.shared)}"]
+            f"Overlapping regions alone never say that two animals were together.{' ' * bool(alone)}{alone}", shared_sentence(tables.shared)]
+
+
+def _without_pair(proximity) -> str:
+    """Animals that were never compared, with the reason of each."""
+    alone = proximity[proximity["other_tag_id"] == ""]
+    said = [f"{listed(own['tag_id'])} ({reason[0].lower()}{reason[1:].rstrip('.')})" for reason, own in alone.groupby("reason", sort=True)]
+    return f"Without a pair: {', '.join(said)}." if said else ""
 
 
 def pair_alt(pairs) -> str:
@@ -239,7 +264,8 @@ def fidelity_paragraphs(fidelity) -> list[str]:
     if not len(judged):
         return ["No animal has two usable positions."]
     return [f"This says no more than the errors let it: in half of these animals a movement of less than {two_figures(judged['minimum_detectable_m'].median())} m "
-            "between two flights would not have shown."]
+            "between two flights would not have shown. Here each pair of positions stands alone: of the pairs of an animal that stayed, one in twenty looks like two places by chance. "
+            "Which animals moved is tested more strictly above, with all tests counted."]
 
 
 def effort_heading(tables) -> str:

@@ -1,0 +1,90 @@
+"""How numbers, dates and findings of the movement report are worded."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.movement import SharedError, proximity_table
+from pipeline.stages.movement_numbers import day_range, p_values, time_apart
+from pipeline.stages.movement_sheet import date_words, fix_marks
+from pipeline.stages.movement_words import pair_paragraphs, path_caption, shared_sentence, step_frame
+from tests.test_movement import CASES, displacement_table
+
+
+def fixes_of(*rows):
+    """Usable fixes as the report has them: tag, number, flight, time, 95 % radius, several places."""
+    table = pd.DataFrame(rows, columns=["tag_id", "number", "flight_id", "time_utc", "error_radius_95_m", "several_places"])
+    return SimpleNamespace(places=table.assign(time_utc=pd.to_datetime(table["time_utc"], utc=True)))
+
+
+def test_each_position_is_said_with_its_place_in_the_row_and_the_days_since_the_one_before():
+    words = date_words(fixes_of(("H07", 1, "0421-a", "2026-04-21 05:50", 83.2, False), ("H07", 2, "0429-a", "2026-04-29 17:50", 214.0, True)))
+    assert words == ["H07, position 1 of 2: 2026-04-21 05:50 UTC, flight 0421-a, located, 95 % radius 83 m.",
+                     "H07, position 2 of 2: 2026-04-29 17:50 UTC, flight 0429-a, several places, 95 % radius 210 m, 8.5 days after the one before."]
+
+
+def test_days_are_counted_from_the_same_animal():
+    words = date_words(fixes_of(("H07", 1, "F1", "2026-04-21", 80.0, False), ("H08", 1, "F2", "2026-04-25", 80.0, False), ("H07", 2, "F3", "2026-04-28", 80.0, False)))
+    assert words[1].startswith("H08, position 1 of 1") and words[1].endswith("radius 80 m.") and words[2].endswith("7.0 days after the one before.")
+
+
+def test_an_animal_with_one_position_has_no_days_before():
+    assert "after the one before" not in date_words(fixes_of(("H07", 1, "F1", "2026-04-21", 80.0, False)))[0]
+
+
+def test_without_positions_there_are_no_words():
+    assert date_words(fixes_of()) == []
+
+
+def test_marks_are_named_by_tag_and_number():
+    marks = fix_marks(fixes_of(("H07", 1, "F1", "2026-04-21 05:50", 83.2, False), ("H07", 2, "F2", "2026-04-29 05:50", 83.2, False)))
+    assert list(marks["label"]) == ["H07 1", "H07 2"] and marks["note"].iloc[1] == "position 2 of 2, 2026-04-29 05:50 UTC, flight F2, 95 % radius 83 m"
+
+
+@pytest.mark.parametrize("days, said", [(16.02, "16"), (7.94, "7.9"), (1.0, "1"), (0.37, "8.9 h"), (50 / 1440, "50 min"), (0.0, "0 min")])
+def test_two_flights_of_one_morning_are_not_0_days_apart(days, said):
+    assert time_apart(days) == said
+
+
+def test_probabilities_of_a_test_are_never_written_as_0():
+    assert p_values(1e-9, 0.0312) == "<0.001, 0.031"
+
+
+@pytest.mark.parametrize("first, last, said", [("2026-04-21 05:00", "2026-05-07", "2026-04-21 – 05-07"), ("2026-04-21 05:00", "2026-04-21 09:00", "2026-04-21"),
+                                               ("2026-12-30", "2027-01-02", "2026-12-30 – 2027-01-02")])
+def test_first_and_last_date(first, last, said):
+    assert day_range(pd.Timestamp(first, tz="UTC"), pd.Timestamp(last, tz="UTC")) == said
+
+
+def test_no_date_is_none():
+    assert day_range(pd.NaT, pd.NaT) is None
+
+
+def test_steps_are_read_movers_first_then_animals_without_a_step_with_their_reason():
+    shown = step_frame(displacement_table(CASES))
+    order = [verdict if kind else "no step" for verdict, kind in zip(shown["verdict"], shown["kind"])]
+    assert list(dict.fromkeys(order)) == ["moved", "no step", "not shown"] and order == sorted(order, key=["moved", "no step", "not shown"].index)
+    without = shown[shown["kind"] == ""]
+    assert list(without["tag_id"]) == ["none", "one"] and list(without["said"]) == [
+        "cannot tell: No usable fix: nothing can be said of movement.", "cannot tell: 1 usable fix: a point; 2 are needed for a displacement."]
+    assert without["chance"].isna().all()
+
+
+def test_animals_that_were_never_compared_are_named_with_the_reason():
+    tables = SimpleNamespace(proximity=proximity_table(CASES), shared=SharedError(0.3, 0.1, 0.5, 80, "Errors correlate."))
+    assert "Without a pair: none (no usable fix)." in pair_paragraphs(tables)[0]
+    alone = SimpleNamespace(proximity=proximity_table(CASES[:2]), shared=tables.shared)
+    assert pair_paragraphs(alone) == ["Without a pair: one (no other animal has a usable fix in the same flight), none (no usable fix)."]
+
+
+@pytest.mark.parametrize("correlation, low, said", [(0.3, 0.1, "is left out of the distance"), (0.001, -0.2, "So next to nothing is taken as shared"), (0.0, np.nan, "rather too wide")])
+def test_what_was_done_with_shared_errors_is_said(correlation, low, said):
+    assert said in shared_sentence(SharedError(correlation, low, 0.4, 80, "Errors correlate."))
+
+
+def test_a_figure_of_nine_of_many_says_so():
+    steps = pd.DataFrame({"tag_id": [f"H{k:02d}" for k in range(12)], "verdict": "moved", "distance_low_m": 300.0})
+    assert path_caption(SimpleNamespace(steps=steps)).startswith("The 9 of 12 animals that moved for which it is clearest")
+    assert path_caption(SimpleNamespace(steps=steps.head(3))).startswith("Animals that moved, all at one scale")
