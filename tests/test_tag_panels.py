@@ -195,6 +195,15 @@ def test_a_drawing_puts_a_hole_where_a_ring_runs_the_other_way():
     assert picture.shape == (72, 72) and picture[36, 36] == 255 and picture[15, 15] < 60 and picture[2, 2] == 255
 
 
+def test_the_png_of_a_crowded_panel_keeps_white_paper_and_the_inks_in_few_colours():
+    picture = Image.open(io.BytesIO(crowded(800).as_png()))
+    colours = np.array([colour for _, colour in picture.convert("RGB").getcolors(128)])        # None, and so an error, with more than 128
+    assert picture.mode == "P" and [255, 255, 255] in colours.tolist()
+    for role in ("heard", "silent", "fix", "ink"):
+        ink = [int(LIGHT[role][start:start + 2], 16) for start in (1, 3, 5)]
+        assert np.abs(colours - ink).max(axis=1).min() <= 12, role
+
+
 def test_words_of_a_drawing_are_text_whatever_they_hold():
     drawing = Drawing(100.0, 20.0)
     drawing.words("<b>\x00 & \n O'Brien", 1.0, 10.0, size_pt=8.0)

@@ -144,8 +144,9 @@ def drawn_panel(row, tables: PanelTables, layout=LARGE):
 
 def _later_places(places: pd.DataFrame, tag_id: str, flight_id: str) -> tuple:
     """(number, easting, northing) of the second and later places."""
-    own = places[(places["tag_id"] == tag_id) & (places["flight_id"] == flight_id) & (places["place"] > 1)]
-    return tuple((int(each.place), each.easting_m, each.northing_m) for each in own.itertuples())
+    names = ("tag_id", "flight_id", "place", "easting_m", "northing_m")
+    return tuple((int(place), easting_m, northing_m) for tag, flight, place, easting_m, northing_m in zip(*(places[name].to_numpy() for name in names))
+                 if tag == tag_id and flight == flight_id and place > 1)
 
 
 def _strengths(row, rows: pd.DataFrame | None, tables: PanelTables, best) -> PanelStrengths:
