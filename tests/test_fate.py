@@ -161,6 +161,14 @@ def test_only_a_sighting_on_the_ground_confirms():
     assert classes({"7": [ALIVE, STILL, SILENT]}, sightings=seen.assign(state="alive")).loc["7", "class"] == "Watch"
 
 
+def test_an_animal_seen_alive_after_it_was_found_dead_is_not_confirmed_dead():
+    seen = pd.DataFrame({"time_utc": [DAYS[1], DAYS[2]], "tag_id": ["7", "7"], "state": ["dead", "alive"]})
+    row = classes({"7": [ALIVE, STILL, SILENT]}, sightings=seen).loc["7"]
+    assert row["class"] == "Watch" and row["why"].endswith("one of the two sightings is of another animal.")
+    # A tag found without the animal and the animal alive after that do not contradict each other.
+    assert classes({"7": [ALIVE, STILL, SILENT]}, sightings=seen.assign(state=["tag only", "alive"])).loc["7", "class"] == "Confirmed dropped tag"
+
+
 def test_silence_is_no_fate_and_not_searched_is_no_silence():
     pulses, tags, fixes = campaign({"1": [SILENT] * 3, "2": [SILENT] * 3, "3": [SILENT] * 3, "4": [ALIVE] * 3})
     tags["expected_end_utc"] = pd.to_datetime(["2027-12-01T00:00Z", "2027-03-01T00:00Z", None, None])

@@ -15,6 +15,7 @@ from pipeline.columns import FIXES, TAGS, conform
 from pipeline.fate import PULSES
 from pipeline.geodesy import choose_projection
 from pipeline.stages.fate_tables import write_fate
+from pipeline.survey.model import Fate
 
 START = pd.Timestamp("2026-05-01T06:00:00Z")
 FLIGHTS = ("a", "b")
@@ -23,8 +24,8 @@ FLIGHTS = ("a", "b")
 class Shelf:
     """Stands in for a workspace: tables in memory, the draws in a file."""
 
-    def __init__(self, folder, sightings):
-        self.survey = SimpleNamespace(movement=SimpleNamespace(significance=0.05))
+    def __init__(self, folder, sightings, fate=Fate()):
+        self.survey = SimpleNamespace(movement=SimpleNamespace(significance=0.05), fate=fate)
         self.folder, self.work, self.tables = folder, {"sightings": sightings, "regions": NO_REGIONS}, {}
 
     def read_work(self, name):
@@ -66,12 +67,12 @@ NO_SIGHTINGS = pd.DataFrame({"time_utc": pd.Series(dtype="datetime64[us, UTC]"),
 
 @pytest.fixture
 def written(tmp_path):
-    def write(fate="mortality", sd_m=10.0, step_m=0.0, sightings=NO_SIGHTINGS):
-        (tmp_path / "work").mkdir()
+    def write(fate="mortality", sd_m=10.0, step_m=0.0, sightings=NO_SIGHTINGS, settings=Fate()):
+        (tmp_path / "work").mkdir(exist_ok=True)
         generator = np.random.default_rng(1)
         draws = {f"H1|{flight_id}": generator.normal([step_m * day, 0.0], sd_m, (300, 2)) for day, flight_id in enumerate(FLIGHTS)}
         np.savez(tmp_path / "work" / "draws.npz", **draws)
-        shelf = Shelf(tmp_path, sightings)
+        shelf = Shelf(tmp_path, sightings, settings)
         write_fate(shelf, fixes(sd_m, step_m), pulses(fate), TAGS_TABLE, PROJECTION)
         assert shelf.work["fate_triage"].equals(shelf.tables["fate_triage"])
         return shelf.tables
@@ -96,6 +97,14 @@ def test_a_mortality_rate_kept_up_over_days_without_a_movement_shown_is_to_be_re
     why = written(sd_m=60.0)["fate_triage"].iloc[0]
     assert why["class"] == "Retrieve" and "kept up over 1 day; no movement shown over its last 2 flights, where one of" in why["why"]
     assert 100.0 < why["unmoved_detectable_m"] < 500.0 and why["same_place_flights"] == 0
+
+
+def test_what_calls_for_a_retrieval_is_a_setting(written):
+    def classes(**settings):
+        return list(written(sd_m=60.0, settings=Fate(**settings))["fate_triage"]["class"])
+    assert classes(same_place_m=1000.0, unmoved_m=1.0) == classes() == ["Retrieve"]
+    assert classes(kept_up_days=2.0) == classes(unmoved_m=100.0) == ["Check soon"]
+    assert classes(records=100) == classes(passes=20) == ["Watch"]
 
 
 def test_the_search_areas_are_written_for_a_hand_held_receiver(written, tmp_path):

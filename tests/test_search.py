@@ -12,7 +12,7 @@ from pipeline.radio import Listening, SignalModel, sightlines, steps_along
 from pipeline.search import (CAMPAIGN, GroundSearch, MissingTag, area_table, band_table, cumulative_area, detection_at, detection_curve, detection_range,
                              explain_silence, explanation_table, ground_round_track, ground_searched, not_found_table, prior_from_last_fix, prior_over_area,
                              probability_heard, range_table, search_adequacy, search_grid, silence_sentence, stated_probability, well_searched_beacons)
-from pipeline.search import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search import StatedPrior, WeakTags, along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 from pipeline.search.detection import independent_detection
 from pipeline.search.range import distance_at, half_normal_summary, logistic_summary
 
@@ -106,6 +106,15 @@ def test_however_often_ground_is_flown_over_weak_tags_keep_the_cautious_figure_f
     often = [line(northing_m=100.0 * number) for number in range(8)]
     found = detection_at(often, MODEL, [0.0], [900.0], "small")
     assert found.expected[0] > 0.999 and 0.9 < found.cautious[0] < 0.99
+
+
+def test_the_more_tags_are_taken_to_be_weak_the_lower_the_cautious_figure():
+    often = [line(northing_m=100.0 * number) for number in range(8)]
+    none, usual, many, weaker = (detection_at(often, MODEL, [100.0], [900.0], "small", weak=weak).cautious[0]
+                                 for weak in (WeakTags(0.0), WeakTags(), WeakTags(0.2), WeakTags(0.2, 40.0)))
+    assert weaker < many < usual < none and weaker == pytest.approx(0.8, abs=0.01)
+    grid = search_grid(shapely.box(0, 800, 200, 1000), cell_m=200.0)
+    assert GroundSearch(MODEL, grid, weak=WeakTags(0.2)).detection(often, "small").cautious[0] == pytest.approx(many)
 
 
 def test_what_the_fit_leaves_open_makes_detection_less_sure():
@@ -249,13 +258,20 @@ def test_no_search_leaves_the_prior_as_it_was():
     assert said == pytest.approx({"missed": 0.72, "outside": 0.18, "silent": 0.1})
 
 
+def test_a_belief_that_rules_silence_out_explains_nothing():
+    table = not_found_table([MissingTag("A", "", "", 9, prior_over_area(1), "study area", np.ones(1), np.ones(1), np.array([0.8]))])
+    sure, usual = explanation_table(table, (StatedPrior("surely there and sending", 1.0, 0.0), StatedPrior("usual", 0.9, 0.05))).to_dict("records")
+    assert all(np.isnan(sure[case]) for case in ("missed", "outside", "silent")) and sure["missed_cautious"] == pytest.approx(1.0)
+    assert usual["missed"] == 0.0 and usual["outside"] + usual["silent"] == pytest.approx(1.0)
+
+
 def test_the_sentence_cannot_be_misread():
     assert silence_sentence(200, 0.617) == "Not heard; the ground was searched to 0.62 (cautious). This does not show that the animal has left or died."
     assert silence_sentence(0, np.nan) == "Not listened to in this campaign. This is not an absence."
 
 
 def test_probabilities_are_never_stated_as_zero_or_one():
-    assert [stated_probability(value) for value in (0.0, 0.123, 1.0)] == ["under 0.01", "0.12", "over 0.99"]
+    assert [stated_probability(value) for value in (0.0, 0.123, 1.0, np.nan)] == ["under 0.01", "0.12", "over 0.99", "–"]
 
 
 def missing(tag_id, listened):

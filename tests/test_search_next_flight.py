@@ -4,9 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.geodesy import choose_projection
 from pipeline.search import Sought, Unplaced, candidate_flights, cautious_strengths, one_look_per_pass, rank_flights
 from pipeline.search.next_flight import adequacy_after, share_left
-from pipeline.stages.next_flight import badly_placed, take_off_points
+from pipeline.stages.next_flight import badly_placed, take_off_points, take_offs_m
+from pipeline.survey.model import NextFlight
 from tests.radio_sample import signal_model
 
 MODEL = signal_model(power_mean_db={"collar": -36.0})
@@ -35,7 +37,7 @@ def test_a_record_every_six_seconds_at_nine_miles_in_twenty_minutes_is_two_hundr
     """Nine miles in twenty minutes and a record every 6 s: common practice, no source; the count is arithmetic."""
     speed = 9 * 1609.344 / 1200
     longest = max(candidates(minutes=20.0, speed_m_per_s=speed), key=lambda each: each.length_m)
-    listening = longest.listening(speed_m_per_s=speed)
+    listening = longest.listening()
     assert 0.7 * 200 < len(listening) <= 201
     assert np.median(listening.step_m[1:]) == pytest.approx(72.4, abs=1.0)
 
@@ -103,6 +105,14 @@ def test_take_off_points_are_where_flights_began_each_place_once():
     rows = [{"flight_id": name, "record": record, "time_utc": pd.Timestamp("2026-05-01T06:00Z") + pd.Timedelta(seconds=6 * record), "easting_m": east + 70.0 * record, "northing_m": 0.0}
             for name, east in (("a", 0.0), ("b", 40.0), ("c", 900.0)) for record in range(3)]
     assert take_off_points(pd.DataFrame(rows)) == pytest.approx(np.array([[0.0, 0.0], [900.0, 0.0]]))
+
+
+def test_take_off_points_may_be_stated_in_the_survey_file():
+    projection = choose_projection([57.0], [-4.0])
+    stated = NextFlight(take_offs=[{"latitude": 57.0, "longitude": -4.0}, {"latitude": 57.01, "longitude": -4.0}])
+    found = take_offs_m(stated, pd.DataFrame(), projection)
+    assert found[0] == pytest.approx(projection.forward(57.0, -4.0))
+    assert np.hypot(*(found[1] - found[0])) == pytest.approx(1114.0, rel=0.002)  # a hundredth of a degree of latitude, by hand: 6371 km * pi / 18000 and the flattening
 
 
 def test_badly_placed_are_animals_heard_and_placed_in_no_flight(tmp_path):

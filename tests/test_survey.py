@@ -10,8 +10,11 @@ from pydantic import ValidationError
 from intake_sample import codes, said, write
 from pipeline.intake.log_format import LOG_COLUMNS as INTAKE_LOG_COLUMNS
 from pipeline.intake.log_format import POSITION_COLUMNS as INTAKE_POSITION_COLUMNS
+from pipeline.fate import Ladder
 from pipeline.messages import SurveyError
-from pipeline.search import PRIORS
+from pipeline.search import PRIORS, WeakTags
+from pipeline.search.next_flight import FLIGHT_MINUTES, HEIGHTS_M, SPACING_M, SPEED_M_PER_S
+from pipeline.stages.search_tables import weak_tags
 from pipeline.survey import load_survey, starter_text, survey_schema
 from pipeline.survey.model import LOG_COLUMNS, POSITION_COLUMNS, Survey, all_settings, settings_at
 
@@ -39,6 +42,14 @@ def test_the_smallest_survey_has_every_default(tmp_path):
 
 def test_the_stated_priors_are_those_of_the_search(tmp_path):
     assert [(prior.name, prior.in_area, prior.silent) for prior in survey(tmp_path).search.priors] == [(prior.name, prior.in_area, prior.silent) for prior in PRIORS]
+
+
+def test_the_limits_of_fate_search_and_next_flight_are_those_of_the_analysis(tmp_path):
+    found = survey(tmp_path)
+    assert Ladder(**found.fate.model_dump()) == Ladder()
+    assert weak_tags(found) == WeakTags()
+    told = found.next_flight
+    assert (told.minutes, told.speed_m_per_s, told.heights_m, told.spacing_m, told.take_offs) == (FLIGHT_MINUTES, SPEED_M_PER_S, HEIGHTS_M, SPACING_M, ())
 
 
 def test_a_survey_cannot_be_written_to(tmp_path):

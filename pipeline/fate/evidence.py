@@ -29,6 +29,7 @@ class TagEvidence:
     alive_after_mortality: bool
     seen_state: str
     seen_utc: pd.Timestamp
+    alive_after_dead: bool              # seen alive after it was found dead: one of the two is an error
     same_place_flights: int
     minimum_detectable_m: float
     unmoved_flights: int                # the last flights between which no step shows a movement, though each could have shown a coarse one
@@ -75,6 +76,7 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
         last_live_utc=_latest(live["last_utc"].max(), alive_utc), first_mortality_utc=first_mortality,
         alive_after_mortality=bool(pd.notna(alive_utc) and pd.notna(first_mortality) and alive_utc > mortality["last_utc"].max()),
         seen_state=ground["state"].iloc[-1] if len(ground) else "", seen_utc=ground["time_utc"].iloc[-1] if len(ground) else pd.NaT,
+        alive_after_dead=bool(len(ground) and pd.notna(alive_utc) and alive_utc > ground["time_utc"].iloc[-1]),
         same_place_flights=still_flights, minimum_detectable_m=still_m, unmoved_flights=unmoved_flights, unmoved_detectable_m=unmoved_m,
         mortality_days=float((mortality["first_utc"].max() - first_mortality) / pd.Timedelta(days=1)) if len(mortality) else 0.0,
         live_rate_per_min=_number(tag, "pulse_rate_live_per_min"), mortality_rate_per_min=_number(tag, "pulse_rate_mortality_per_min"),

@@ -1,11 +1,13 @@
 """Which tags call for a walk, in order of urgency, and what else could explain them.
 
-The evidence ladder: A the mortality rate in 3 or more records on 2 or more passes, B the same place in flight after flight to 100 m,
+The evidence ladder: A the mortality rate in 3 or more records on 2 or more passes, B the same place in flight after flight,
 C the mortality rate kept up over days, longer than any usual delay of the sensor, with no movement shown in between, E an animal or tag found by eye.
 A with B or C calls for a retrieval. Nothing here is called dead without E.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -42,12 +44,30 @@ TRIAGE = {
     "mortality_days": "float",
 }
 
-RECORDS_NEEDED, PASSES_NEEDED, STILL_WITHIN_M = 3, 2, 100.0
-# Sensors switch to the mortality rate after hours without movement, at most a day: common practice, no source.
-KEPT_UP_DAYS = 1.0
+# Frequencies nearer than this are one channel of a receiver, so that each tag is heard for the other. Our assumption.
+ONE_CHANNEL_MHZ = 0.010
+# A place kept over so many flights is worth a look even without a clear pulse rate. Our assumption.
+FLIGHTS_WITHOUT_A_RATE = 3
 
 
-def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_utc=None):
+@dataclass(frozen=True)
+class Ladder:
+    """What each rung of the evidence asks for. Defaults are our proposal; the survey file may state others.
+
+    records, passes : at the mortality rate, for rung A. [1]
+    same_place_m : a movement of this size must have shown for a tag to count as in one place, rung B. [m]
+    kept_up_days : the mortality rate over so many days outlasts the delay of the sensor, rung C. Sensors switch after hours without movement, at most a day: common practice, no source. [days]
+    unmoved_m : the same as same_place_m beside a rate kept up, rung C. [m]
+    """
+
+    records: int = 3
+    passes: int = 2
+    same_place_m: float = 100.0
+    kept_up_days: float = 1.0
+    unmoved_m: float = 500.0
+
+
+def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_utc=None, ladder=Ladder()):
     """Every animal's tag in one class, the most urgent first.
 
     Parameters
@@ -62,6 +82,8 @@ def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_
         without it rungs B and C are never reached.
     campaign_end_utc : Timestamp | None
         What battery ends are compared with; None = last record of any fix.
+    ladder : Ladder
+        What each rung asks for.
 
     Returns
     -------
@@ -73,7 +95,7 @@ def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_
     rows = []
     for tag in _animals(tags).to_dict("records"):
         evidence = gather_evidence(tag, pulses, fixes, sightings, stillness)
-        name, why = _classify(evidence, campaign_end_utc)
+        name, why = _classify(evidence, campaign_end_utc, ladder)
         rows.append(_row(tag, evidence, name, why, _other_explanations(evidence, name, tags)))
     table = pd.DataFrame(rows, columns=list(TRIAGE))
     return conform(_in_order(table), TRIAGE)
@@ -84,8 +106,10 @@ def _animals(tags):
     return tags[role.isin(["animal", ""])].sort_values("tag_id", kind="stable")
 
 
-def _classify(evidence: TagEvidence, campaign_end_utc):
+def _classify(evidence: TagEvidence, campaign_end_utc, ladder: Ladder):
     """Class and the sentence that says why."""
+    if evidence.seen_state == "dead" and evidence.alive_after_dead:
+        return "Watch", f"Found dead on {evidence.seen_utc:%Y-%m-%d} and seen alive after that: one of the two sightings is of another animal."
     if evidence.seen_state == "dead":
         return "Confirmed dead", f"Found dead on {evidence.seen_utc:%Y-%m-%d}."
     if evidence.seen_state == "tag only":
@@ -95,13 +119,13 @@ def _classify(evidence: TagEvidence, campaign_end_utc):
     if evidence.flights_heard == 0:
         return _silent(evidence, campaign_end_utc)
     if evidence.flights_mortality:
-        return _mortality_class(evidence)
+        return _mortality_class(evidence, ladder)
     if evidence.last_state == "live":
         return "Live mode heard", f"Live rate in {evidence.records_live} records of {_count(evidence.flights_live, 'flight')}."
-    if _still(evidence) and evidence.same_place_flights >= 3:
+    if _still(evidence, ladder) and evidence.same_place_flights >= FLIGHTS_WITHOUT_A_RATE:
         return "Check soon", (f"Same place in {evidence.same_place_flights} flights; a movement of {evidence.minimum_detectable_m:.0f} m "
                               "would have shown. No clear pulse rate.")
-    return _unclear_class(evidence)
+    return _unclear_class(evidence, ladder)
 
 
 def _silent(evidence, campaign_end_utc):
@@ -111,40 +135,44 @@ def _silent(evidence, campaign_end_utc):
     return "Not heard", f"{searched} This does not show that the animal has left or died."
 
 
-def _mortality_class(evidence):
+def _mortality_class(evidence, ladder):
     signal = (f"Mortality rate in {evidence.records_mortality} records on {_count(evidence.passes_mortality, 'pass', 'passes')} "
               f"of {_count(evidence.flights_mortality, 'flight')}")
     if evidence.last_state == "live" or evidence.alive_after_mortality:
         return "Watch", f"{signal}, then live again."
-    if evidence.records_mortality < RECORDS_NEEDED or evidence.passes_mortality < PASSES_NEEDED:
-        return "Watch", f"{signal}; {RECORDS_NEEDED} records on {PASSES_NEEDED} passes needed."
-    if _still(evidence):
+    if evidence.records_mortality < ladder.records or evidence.passes_mortality < ladder.passes:
+        return "Watch", f"{signal}; {_needed(ladder)} needed."
+    if _still(evidence, ladder):
         return "Retrieve", (f"{signal}; same place in {evidence.same_place_flights} flights, where a movement of "
                             f"{evidence.minimum_detectable_m:.0f} m would have shown.")
-    if _kept_up(evidence):
+    if _kept_up(evidence, ladder):
         return "Retrieve", (f"{signal}, kept up over {_count(round(evidence.mortality_days), 'day')}; no movement shown over its last {evidence.unmoved_flights} flights, where one of "
                             f"{evidence.unmoved_detectable_m:.0f} m would have shown.")
-    return "Check soon", f"{signal}. That it stayed in one place is not shown to {STILL_WITHIN_M:.0f} m."
+    return "Check soon", f"{signal}. That it stayed in one place is not shown to {ladder.same_place_m:.0f} m."
 
 
-def _unclear_class(evidence):
+def _unclear_class(evidence, ladder):
     if evidence.stray_mortality_records >= 2:
         return "Watch", (f"{evidence.stray_mortality_records} records at the mortality rate, no verdict in any flight; "
-                         f"{RECORDS_NEEDED} records on {PASSES_NEEDED} passes needed.")
-    if _still(evidence):
+                         f"{_needed(ladder)} needed.")
+    if _still(evidence, ladder):
         return "Watch", f"Same place in {evidence.same_place_flights} flights. No clear pulse rate."
     single = " 1 record at the mortality rate; not counted." if evidence.stray_mortality_records == 1 else ""
     what = "No pulse rates in the log." if evidence.records_with_rate == 0 else f"No verdict from {_count(evidence.records_with_rate, 'record')} with a pulse rate."
     return "Heard, mode unknown", what + single
 
 
-def _still(evidence):
-    return evidence.same_place_flights >= 2 and evidence.minimum_detectable_m < STILL_WITHIN_M
+def _needed(ladder):
+    return f"{_count(ladder.records, 'record')} on {_count(ladder.passes, 'pass', 'passes')}"
 
 
-def _kept_up(evidence):
-    """The mortality rate in two flights or more, a day or more apart, live in none between; all of them among the last flights without a movement shown."""
-    return (evidence.flights_mortality >= 2 and evidence.mortality_days >= KEPT_UP_DAYS and evidence.unmoved_flights >= evidence.flights_mortality
+def _still(evidence, ladder):
+    return evidence.same_place_flights >= 2 and evidence.minimum_detectable_m < ladder.same_place_m
+
+
+def _kept_up(evidence, ladder):
+    """The mortality rate in two flights or more, so many days apart, live in none between; all of them among the last flights without a movement shown."""
+    return (evidence.flights_mortality >= 2 and evidence.mortality_days >= ladder.kept_up_days and evidence.unmoved_flights >= evidence.flights_mortality
             and not (pd.notna(evidence.last_live_utc) and evidence.last_live_utc > evidence.first_mortality_utc))
 
 
@@ -168,9 +196,9 @@ def _twins(evidence, tags):
     live = pd.to_numeric(tags["pulse_rate_live_per_min"]).astype(float)
     alike = (live - evidence.mortality_rate_per_min).abs() <= 3.0
     frequency = pd.to_numeric(tags["frequency_mhz"]).astype(float) if "frequency_mhz" in tags.columns else pd.Series(np.nan, index=tags.index)
-    close = (frequency - evidence.frequency_mhz).abs() <= 0.010
+    close = (frequency - evidence.frequency_mhz).abs() <= ONE_CHANNEL_MHZ
     names = sorted(tags.loc[alike & close & (tags["tag_id"] != evidence.tag_id), "tag_id"])
-    return [f"tag {name}, within 10 kHz, whose live rate is the same" for name in names]
+    return [f"tag {name}, within {1000 * ONE_CHANNEL_MHZ:.0f} kHz, whose live rate is the same" for name in names]
 
 
 def _is_part(live, mortality):

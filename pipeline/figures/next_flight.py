@@ -29,7 +29,7 @@ def next_flight_map(values, west_m: float, north_m: float, cell_m: float, blocks
         ax.plot(*np.asarray(places)[:150].T, linestyle="", marker=".", markersize=2.0, color=LIGHT["fix"], label="badly placed tags" if number == 0 else None)
         ax.annotate(tag_id, np.median(places, axis=0), fontsize=7, color=LIGHT["ink"])
     if len(take_offs_m):
-        ax.plot(*np.asarray(take_offs_m).T, linestyle="", marker=SHAPES["triangle"].as_matplotlib(), color=LIGHT["ink"], markersize=5, label="take-off so far")
+        ax.plot(*np.asarray(take_offs_m).T, linestyle="", marker=SHAPES["triangle"].as_matplotlib(), color=LIGHT["ink"], markersize=5, label="take-off")
     ax.set(xlabel="easting (m)", ylabel="northing (m)", aspect="equal")
     figure.legend(loc="outside lower center", ncols=2)
     return figure

@@ -15,11 +15,11 @@ from pipeline.search.missing import (PRIORS, MissingTag, StatedPrior, explain_si
                                      prior_over_area, search_adequacy, silence_sentence, stated_probability)
 from pipeline.search.next_flight import Candidate, Sought, Unplaced, candidate_flights, rank_flights
 from pipeline.search.range import DetectionRange, detection_curve, detection_range, range_table
-from pipeline.search.silence import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search.silence import WeakTags, along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 from pipeline.search.theory import coverage, fit_logistic, half_normal_half_width_m, parallel_sweep_detection, random_search_detection
 from pipeline.search.validation import band_table, none_heard_limit, share_interval, well_searched_beacons
 
-__all__ = ["CAMPAIGN", "Candidate", "Detection", "DetectionRange", "GroundSearch", "MissingTag", "PRIORS", "SearchGrid", "Sought", "StatedPrior", "Unplaced",
+__all__ = ["CAMPAIGN", "Candidate", "Detection", "DetectionRange", "GroundSearch", "MissingTag", "PRIORS", "SearchGrid", "Sought", "StatedPrior", "Unplaced", "WeakTags",
            "along_the_track", "area_table", "band_table", "candidate_flights", "cautious_strengths", "coverage", "cumulative_area", "detection_at", "detection_curve", "detection_range", "explain_silence", "explanation_table", "fit_logistic",
            "ground_round_track", "ground_searched", "half_normal_half_width_m", "heard_at_all", "none_heard_limit", "not_found_table", "one_look_per_pass", "parallel_sweep_detection",
            "prior_from_last_fix", "prior_over_area", "probability_heard", "random_search_detection", "range_table", "rank_flights", "search_adequacy", "search_grid",

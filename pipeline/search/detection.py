@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from pipeline.radio import Listening, SignalModel, sightlines
-from pipeline.search.silence import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search.silence import WeakTags, along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 
 
 def probability_heard(listening: Listening, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0) -> np.ndarray:
@@ -45,7 +45,7 @@ class Detection:
 
     independent : every record a look of its own, which is too high wherever looks share a tag.
     expected : looks share the tag's power and, along the track, the shadowing; averaged over what the fit leaves open. The best estimate for a sound tag.
-    cautious : one look per pass, tags as above but one in twenty 12 dB weaker; never above the other two. Decisions rest on this one.
+    cautious : one look per pass, tags as above but some of them far weaker (see WeakTags); never above the other two. Decisions rest on this one.
     """
 
     independent: np.ndarray
@@ -53,10 +53,10 @@ class Detection:
     cautious: np.ndarray
 
 
-def detection_at(listenings, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0, drawn=()) -> Detection:
+def detection_at(listenings, model: SignalModel, easting_m, northing_m, tag_type: str = "", height_above_ground_m=0.0, drawn=(), weak: WeakTags = WeakTags()) -> Detection:
     """Probability that a tag was heard at least once in some flights together; it keeps its power from flight to flight.
 
-    model : the best estimate. drawn : models drawn from its uncertainty, averaged over; none = the best estimate stands for sure.
+    model : the best estimate. drawn : models drawn from its uncertainty, averaged over; none = the best estimate stands for sure. weak : of the cautious view.
     With no flight, or none with a record, all are 0: ground not searched.
     """
     easting_m, northing_m = np.atleast_1d(np.asarray(easting_m, float)), np.atleast_1d(np.asarray(northing_m, float))
@@ -64,7 +64,7 @@ def detection_at(listenings, model: SignalModel, easting_m, northing_m, tag_type
     if not flights:
         nothing = np.zeros(len(easting_m))
         return Detection(nothing, nothing, nothing)
-    plain, careful = strengths_of(drawn or (model,), tag_type), cautious_strengths(drawn or (model,), tag_type)
+    plain, careful = strengths_of(drawn or (model,), tag_type), cautious_strengths(drawn or (model,), tag_type, weak)
     places = (easting_m, northing_m, height_above_ground_m)
     missed = np.prod([1.0 - independent_detection(probability_heard(flight, model, easting_m, northing_m, tag_type, height_above_ground_m)) for flight in flights], axis=0)
     return in_order(1.0 - missed, heard_at_all(sum(along_the_track(flight, plain, *places) for flight in flights), plain),

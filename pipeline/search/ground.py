@@ -10,7 +10,7 @@ import shapely
 
 from pipeline.radio import Listening, SignalModel
 from pipeline.search.detection import Detection, in_order, independent_detection, probability_heard
-from pipeline.search.silence import along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search.silence import WeakTags, along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 
 CELL_M = 50.0
 MOST_CELLS = 4000
@@ -88,18 +88,19 @@ class Look:
 class GroundSearch:
     """Works out looks for a model and a grid, and remembers them: tags listened to in the same records share one look.
 
-    drawn : models drawn from the uncertainty of the model, averaged over; none = the model stands for sure.
+    drawn : models drawn from the uncertainty of the model, averaged over; none = the model stands for sure. weak : of the cautious view.
     """
 
     model: SignalModel
     grid: SearchGrid
     drawn: tuple[SignalModel, ...] = ()
+    weak: WeakTags = WeakTags()
     _known: dict = field(default_factory=dict, repr=False)
 
     def strengths(self, tag_type: str = "") -> tuple:
         """(as beacons let expect, cautiously reckoned): the tags of a type that are averaged over."""
         models = tuple(self.drawn) or (self.model,)
-        return strengths_of(models, tag_type), cautious_strengths(models, tag_type)
+        return strengths_of(models, tag_type), cautious_strengths(models, tag_type, self.weak)
 
     def look(self, listening: Listening, tag_type: str = "") -> Look:
         """What a flight would have heard of a tag of this type in each cell; what it did hear is not used."""

@@ -104,8 +104,17 @@ def explain_silence(in_area: float, silent: float, detection: float) -> dict[str
     return {name: weight / total for name, weight in weights.items()}
 
 
+def _explained(prior: StatedPrior, detection: float) -> dict[str, float]:
+    """explain_silence; blank under a belief that leaves silence no explanation at all (surely there, surely sending, surely heard)."""
+    if (1 - prior.silent) * (1 - prior.in_area * detection) + prior.silent <= 0:
+        return dict.fromkeys(("missed", "outside", "silent"), float("nan"))
+    return explain_silence(prior.in_area, prior.silent, detection)
+
+
 def stated_probability(value: float) -> str:
-    """Two decimals, never 0 or 1: nothing here is certain."""
+    """Two decimals, never 0 or 1: nothing here is certain; a dash where there is no value."""
+    if np.isnan(value):
+        return "–"
     return "under 0.01" if value < 0.005 else "over 0.99" if value >= 0.995 else f"{value:.2f}"
 
 
@@ -136,12 +145,11 @@ def explanation_table(not_found: pd.DataFrame, priors=PRIORS) -> pd.DataFrame:
     """What the silence of every tag not heard may mean under each stated prior.
 
     Columns: tag_id, prior, prior_in_area, prior_silent, adequacy_expected, missed, outside, silent (with the expected adequacy, which is the calibrated one),
-    missed_cautious (with the cautious adequacy). Tags not searched have no row: their silence means nothing.
+    missed_cautious (with the cautious adequacy). Tags not searched have no row: their silence means nothing. Blank where a belief rules silence out altogether.
     """
     rows = []
     for tag in not_found[not_found["class"] == NOT_HEARD].to_dict("records"):
         for prior in priors:
-            said = explain_silence(prior.in_area, prior.silent, tag["adequacy_expected"])
-            cautious = explain_silence(prior.in_area, prior.silent, tag["adequacy_cautious"])["missed"]
-            rows.append((tag["tag_id"], prior.name, prior.in_area, prior.silent, tag["adequacy_expected"], said["missed"], said["outside"], said["silent"], cautious))
+            said, careful = (_explained(prior, tag[f"adequacy_{version}"]) for version in ("expected", "cautious"))
+            rows.append((tag["tag_id"], prior.name, prior.in_area, prior.silent, tag["adequacy_expected"], said["missed"], said["outside"], said["silent"], careful["missed"]))
     return pd.DataFrame(rows, columns=["tag_id", "prior", "prior_in_area", "prior_silent", "adequacy_expected", "missed", "outside", "silent", "missed_cautious"])

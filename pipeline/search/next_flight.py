@@ -19,7 +19,7 @@ from scipy.special import logsumexp
 from pipeline.radio import Listening, SignalModel, log_evidence, own_strengths, sightlines, steps_along
 from pipeline.search.silence import Strengths, heard_at_all, one_look_per_pass
 
-# A battery's flight and its pace: common practice, no source.
+# A battery's flight and its pace, where the survey file states no other: common practice, no source.
 FLIGHT_MINUTES, SPEED_M_PER_S, RECORD_S = 22.0, 12.0, 6.0
 HEIGHTS_M = (60.0, 100.0)
 TURNING_DEG_PER_S = 8.0
@@ -31,7 +31,7 @@ STYLES = ("lines", "loop")
 
 @dataclass(frozen=True)
 class Candidate:
-    """One track that a flight could take. waypoints_m : array (n, 2) from the take-off point and back to it, survey CRS. [m]
+    """One track that a flight could take. waypoints_m : array (n, 2) from the take-off point and back to it, survey CRS. [m] speed_m_per_s : of the drone. [m/s]
 
     style : "lines" (to and fro, the drone turning on its axis) or "loop" (laps, antenna along the track).
     """
@@ -43,6 +43,7 @@ class Candidate:
     bearing_deg: float
     take_off_m: tuple[float, float]
     waypoints_m: np.ndarray
+    speed_m_per_s: float = SPEED_M_PER_S
 
     def outline_m(self) -> np.ndarray:
         """Corners of the block without the way there and back, closed; array (5, 2). [m]"""
@@ -55,10 +56,15 @@ class Candidate:
         """Length of the whole track. [m]"""
         return float(np.hypot(*np.diff(self.waypoints_m, axis=0).T).sum())
 
-    def listening(self, threshold_db: float = np.nan, speed_m_per_s: float = SPEED_M_PER_S, record_s: float = RECORD_S) -> Listening:
+    @property
+    def minutes(self) -> float:
+        """In the air. [min]"""
+        return self.length_m / self.speed_m_per_s / 60.0
+
+    def listening(self, threshold_db: float = np.nan, record_s: float = RECORD_S) -> Listening:
         """What the flight would listen with, nothing heard yet; threshold_db as flights so far had it (NaN: the model's)."""
         reach = np.r_[0.0, np.cumsum(np.hypot(*np.diff(self.waypoints_m, axis=0).T))]
-        flown = np.arange(0.0, reach[-1], speed_m_per_s * record_s)
+        flown = np.arange(0.0, reach[-1], self.speed_m_per_s * record_s)
         east, north = (np.interp(flown, reach, self.waypoints_m[:, axis]) for axis in (0, 1))
         leg = np.clip(np.searchsorted(reach, flown, side="right") - 1, 0, len(reach) - 2)
         course = np.degrees(np.arctan2(*np.diff(self.waypoints_m, axis=0)[leg].T))
@@ -92,7 +98,7 @@ def candidate_flights(easting_m, northing_m, take_offs_m, *, minutes: float = FL
             if track is None:
                 continue
             found += [Candidate(f"{number:02d} {style}{'' if style == 'loop' else ' north-south' if bearing == 0 else ' east-west'} at {height:.0f} m", style, float(height),
-                                tuple(middle), bearing, tuple(start), track) for height in heights_m]
+                                tuple(middle), bearing, tuple(start), track, speed_m_per_s) for height in heights_m]
     return found
 
 
@@ -202,7 +208,7 @@ def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: li
         rows.append({"name": candidate.name, "style": candidate.style, "height_m": candidate.height_above_ground_m,
                      "middle_easting_m": candidate.middle_m[0], "middle_northing_m": candidate.middle_m[1],
                      "take_off_easting_m": candidate.take_off_m[0], "take_off_northing_m": candidate.take_off_m[1], "length_km": candidate.length_m / 1000.0,
-                     "minutes": candidate.length_m / SPEED_M_PER_S / 60.0, "adequacy_before": _mean(before), "adequacy_after": _mean(after),
+                     "minutes": candidate.minutes, "adequacy_before": _mean(before), "adequacy_after": _mean(after),
                      "adequacy_gain": _mean(after - before), "shrinkage": _mean(taken), "score": float(np.mean(list(gains.values()))) if gains else np.nan,
                      "for_tags": "; ".join(served)})
     table = pd.DataFrame(rows, columns=RANKED[1:]).sort_values(["score", "name"], ascending=[False, True], kind="stable").reset_index(drop=True)

@@ -18,13 +18,22 @@ from scipy.special import log_ndtr, logsumexp
 from pipeline.radio import Listening, SignalModel, log_evidence, sightlines
 
 POWER_NODES = 7
-# A tag on an animal now and then is far weaker than the beacons of its type let expect: a broken antenna, a failing battery, a body or a burrow in the way.
-# One in twenty by 12 dB is our assumption, no source; beacons cannot show it, since the beacons put out are sound tags in the open.
-WEAK_SHARE, WEAK_DB = 0.05, 12.0
 # Lanes (models x strengths x cells) that one record needs stay in the processor's cache.
 _LANES_AT_ONCE = 8000
 # Looks farther apart than three shadowing lengths resemble one another little (correlation under 0.05).
 LENGTHS_APART = 3.0
+
+
+@dataclass(frozen=True)
+class WeakTags:
+    """What a cautious statement reckons with: this share of tags is so much weaker than the beacons of their type let expect. share : 0 to 1. [1] db : 0 or more. [dB]
+
+    A tag on an animal now and then has a broken antenna, a failing battery, a body or a burrow in the way. One in twenty by 12 dB is our assumption, no source;
+    beacons cannot show it, since the beacons put out are sound tags in the open.
+    """
+
+    share: float = 0.05
+    db: float = 12.0
 
 
 @dataclass(frozen=True)
@@ -58,9 +67,9 @@ def strengths_of(models, tag_type: str = "", weak_share: float = 0.0, weak_db: f
     return Strengths(tuple(models), tag_type, power, log_weight)
 
 
-def cautious_strengths(models, tag_type: str = "", count: int = POWER_NODES) -> Strengths:
-    """The same with one tag in twenty 12 dB weaker: what a cautious statement reckons with."""
-    return strengths_of(models, tag_type, WEAK_SHARE, WEAK_DB, count)
+def cautious_strengths(models, tag_type: str = "", weak: WeakTags = WeakTags(), count: int = POWER_NODES) -> Strengths:
+    """The same with some tags weak: what a cautious statement reckons with."""
+    return strengths_of(models, tag_type, weak.share, weak.db, count)
 
 
 def heard_at_all(log_nothing, strengths: Strengths) -> np.ndarray:

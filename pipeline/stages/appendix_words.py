@@ -195,8 +195,9 @@ def errors(found: Material) -> list[str]:
 def search(found: Material) -> list[str]:
     area, missing, well = found.table("searched_area"), found.table("not_found"), found.table("well_searched_beacons")
     whole = area[area["flight_id"] == CAMPAIGN] if len(area) else area
-    said = ["Ground counts as searched by the probability that a tag of the type lying there would have been heard at least once. Cautious figures count each pass as one look and take one tag in twenty to be 12 dB weaker than the beacons of its type "
-            "(an assumption, no source). The figures presume a working tag above ground."]
+    cautious = found.survey.search
+    said = ["Ground counts as searched by the probability that a tag of the type lying there would have been heard at least once. Cautious figures count each pass as one look and take "
+            f"{100 * cautious.weak_share:g} % of tags to be {cautious.weak_db:g} dB weaker than the beacons of their type (an assumption, no source). The figures presume a working tag above ground."]
     if len(whole):
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
         said.append(f"Of {two_figures(least['area_ha'])} ha, {two_figures(least['area_50_cautious_ha'])} ha were searched to 0.5 or more and {two_figures(least['area_90_cautious_ha'])} ha to 0.9 or more over all flights{_type_words(whole, least)}.")

@@ -7,13 +7,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.fate import retrieval_list, search_areas, to_geojson, to_gpx, triage
+from pipeline.fate import Ladder, retrieval_list, search_areas, to_geojson, to_gpx, triage
 from pipeline.movement import animals_with_fixes, displacement_table, stillness
 from pipeline.stages.movement_summaries import DRAWS_FILE, read_draws
 from pipeline.stages.workspace import Workspace
-
-# A movement larger than this must have shown for a tag to count as not having moved, beside a mortality rate kept up over days. Our choice.
-COARSELY_M = 500.0
 
 
 def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, tags: pd.DataFrame, projection) -> None:
@@ -22,7 +19,8 @@ def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, 
     fixes : columns of FIXES. pulses : of pipeline.fate.pulse_table. tags : columns of TAGS.
     """
     sightings = workspace.read_work("sightings")
-    judged = triage(pulses, tags, fixes, sightings=sightings, stillness=_stillness(workspace, fixes, tags))
+    ladder = Ladder(**workspace.survey.fate.model_dump())
+    judged = triage(pulses, tags, fixes, sightings=sightings, stillness=_stillness(workspace, fixes, tags, ladder), ladder=ladder)
     walk = retrieval_list(judged, fixes, pulses)
     for name, table in (("fate_triage", judged), ("retrieval_list", walk)):
         workspace.write_work(name, table)
@@ -32,9 +30,9 @@ def write_fate(workspace: Workspace, fixes: pd.DataFrame, pulses: pd.DataFrame, 
         workspace.path_to_write(f"tables/search_areas.{ending}").write_text(text, encoding="utf-8")
 
 
-def _stillness(workspace: Workspace, fixes: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
-    """In how many of its last flights each tag stayed where it was, by the displacement test: to 100 m, and coarsely."""
+def _stillness(workspace: Workspace, fixes: pd.DataFrame, tags: pd.DataFrame, ladder: Ladder) -> pd.DataFrame:
+    """In how many of its last flights each tag stayed where it was, by the displacement test: closely, and coarsely."""
     draws = read_draws(workspace.path_to_read(DRAWS_FILE))
     steps = displacement_table(animals_with_fixes(tags, fixes, draws), significance=workspace.survey.movement.significance)
-    coarse = stillness(steps, COARSELY_M).rename(columns={"same_place_flights": "unmoved_flights", "minimum_detectable_m": "unmoved_detectable_m"})
-    return stillness(steps).merge(coarse, on="tag_id")
+    coarse = stillness(steps, ladder.unmoved_m).rename(columns={"same_place_flights": "unmoved_flights", "minimum_detectable_m": "unmoved_detectable_m"})
+    return stillness(steps, ladder.same_place_m).merge(coarse, on="tag_id")

@@ -175,6 +175,9 @@ def fetch(found: Found) -> str:
         return fates(found)
     first = found.walk.iloc[0]
     behind = found.triage.set_index("tag_id").loc[first["tag_id"]]
+    if not behind["records_mortality"]:
+        opening_words = f"First {first['tag_id']}. " if len(found.walk) > 1 else ""
+        return f"{fates(found)} {opening_words}{behind['why']} {first['note']} A tag that stays where it is proves no death."
     opening_words = f"First {first['tag_id']}: the" if len(found.walk) > 1 else "The"
     return (f"{fates(found)} {opening_words} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
             f"{counted(int(behind['flights_mortality']), 'flight')}. {first['note']} A mortality rate is no proof of death.")

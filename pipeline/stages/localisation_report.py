@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.calibration import error_summary
 from pipeline.columns import FIXES
 from pipeline.figures import MapSheet
+from pipeline.fate import Ladder
 from pipeline.figures import localisation as draw
 from pipeline.location import PLACED
 from pipeline.radio import SignalModel
@@ -23,6 +24,7 @@ from pipeline.stages.joined_report import joined_part
 from pipeline.stages.next_flight_report import next_flight_part
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
+from pipeline.stages.search_tables import weak_tags
 from pipeline.stages.several_places import places_part
 from pipeline.stages.tag_panels import tag_by_tag, tag_links
 from pipeline.stages.walking import walking_part
@@ -159,7 +161,7 @@ class LocalisationReport:
 
     def fate(self):
         """T2 and the list to walk with."""
-        words = self.book.words(say.fate_heading(self.triage, self.walk), *([say.CAUTION_WALK] if len(self.walk) else []))
+        words = self.book.words(say.fate_heading(self.triage, self.walk), *([say.CAUTION_WALK] if len(self.walk) else []), *([say.rungs_words(Ladder(**self.workspace.survey.fate.model_dump()))] if len(self.triage) else []))
         urgent = self.triage[~self.triage["class"].isin(["Live mode heard", "Heard, mode unknown", "Not heard", "Not searched"])]
         parts = [words]
         if len(urgent):
@@ -190,7 +192,7 @@ class LocalisationReport:
     def searched(self):
         """Survey effort: what ground was searched, and the test of that on beacons."""
         effort, well = self.workspace.read_work("effort"), self.workspace.read_work("well_searched_beacons")
-        words = self.book.words(say.search_heading(self.area), *say.search_paragraphs(self.area, effort, well))
+        words = self.book.words(say.search_heading(self.area), *say.search_paragraphs(self.area, effort, well, weak_tags(self.workspace.survey)))
         if self.area.empty:
             return words
         frame = self.area.assign(kind=self.area["tag_type"].replace("", "all tags"))
@@ -208,7 +210,8 @@ class LocalisationReport:
         bands, false = self.workspace.read_work("search_validation_bands"), self.workspace.read_work("false_detections")
         parts = [] if bands.empty else [self.book.table("search_validation_bands", bands, "Beacons, each asked about with a model that never saw it: predicted probability of being heard in a flight against what was heard.", {
             "version": ("Reckoned", "", "text"), "band": ("Predicted", "band", "text"), "predicted_mean": ("Mean", "predicted", stated_probability), "tags": ("Searches", "", "d"), "heard": ("Heard", "", "d"),
-            "share_low": ("Share from", "95 %", ".2f"), "share_high": ("to", "95 %", ".2f")}, saved_as="search_validation_bands.csv")]
+            "share_low": ("Share from", "95 %", ".2f"), "share_high": ("to", "95 %", ".2f")}, saved_as="search_validation_bands.csv",
+            notes="The intervals are exact binomial ones and take every search as a test of its own; searches for one beacon in several flights are not, so that the intervals are too narrow where beacons are few.")]
         if len(false):
             row = false.iloc[0]
             parts.append(self.book.words(None, f"False detections: {counted(int(row['decoys']), 'decoy')}, known to be switched off, seemed to be heard in {int(row['records_heard'])} of {int(row['records_listened']):,d} usable records "

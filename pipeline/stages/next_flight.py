@@ -15,33 +15,43 @@ import shapely
 
 from pipeline.calibration import HeldOutModels
 from pipeline.location import PLACED
-from pipeline.search import MissingTag, Sought, Unplaced, candidate_flights, cautious_strengths, one_look_per_pass, rank_flights, search_grid
+from pipeline.search import MissingTag, Sought, Unplaced, WeakTags, candidate_flights, cautious_strengths, one_look_per_pass, rank_flights, search_grid
 from pipeline.search.next_flight import RANKED
 from pipeline.stages.ground_files import Ground
 from pipeline.stages.search_looks import Listened
 from pipeline.stages.workspace import Workspace
 
 MOST_CELLS = 250      # a tenth of a second per candidate
-MOST_UNPLACED = 4     # the least well placed ones
+MOST_UNPLACED = 4     # the least well placed ones; each costs half a second
 SHOWN = 3
 # Take-off points nearer to one another than this are one.
 SAME_TAKE_OFF_M = 150.0
 
 
-def write_next_flight(workspace: Workspace, models: HeldOutModels, listened: Listened, missing: list[MissingTag], tags: pd.DataFrame, fixes: pd.DataFrame, ground: Ground, area) -> None:
+def write_next_flight(workspace: Workspace, models: HeldOutModels, listened: Listened, missing: list[MissingTag], tags: pd.DataFrame, fixes: pd.DataFrame, ground: Ground, area,
+                      weak: WeakTags = WeakTags()) -> None:
     """Rank candidate flights and leave the table and the blocks; an empty table when no tag asks for a flight or no flight has a place."""
     candidates, table = [], pd.DataFrame(columns=RANKED)
-    take_offs = take_off_points(listened.records)
+    settings = workspace.survey.next_flight
+    take_offs = take_offs_m(settings, listened.records, ground.projection)
     unplaced = badly_placed(fixes, tags, workspace.path_to_read("work/draws.npz"))
     if area is not None and len(take_offs):
         grid = search_grid(area, most_cells=MOST_CELLS)
-        sought = [tag for tag in (_sought(each, models, listened, tags, grid) for each in missing) if tag is not None]
+        sought = [_sought(each, models, listened, tags, grid, weak) for each in missing]
         if sought or unplaced:
-            candidates = candidate_flights(grid.easting_m, grid.northing_m, take_offs)
+            candidates = candidate_flights(grid.easting_m, grid.northing_m, take_offs, minutes=settings.minutes, speed_m_per_s=settings.speed_m_per_s,
+                                           heights_m=settings.heights_m, spacing_m=settings.spacing_m)
             table = rank_flights(candidates, sought, unplaced, models.whole.model, grid.easting_m, grid.northing_m, _usual_threshold_db(listened), workspace.survey.seed)
     workspace.write_work("next_flight", table)
     workspace.write_table("next_flight", table)
     _leave_blocks(workspace, candidates, table, ground)
+
+
+def take_offs_m(settings, records: pd.DataFrame, projection) -> np.ndarray:
+    """The take-off points that the survey file states, else those used so far: array (n, 2), survey CRS. settings : next_flight of the survey. [m]"""
+    if settings.take_offs:
+        return np.stack(projection.forward(*np.array([(place.latitude, place.longitude) for place in settings.take_offs]).T), axis=1)
+    return take_off_points(records)
 
 
 def take_off_points(records: pd.DataFrame) -> np.ndarray:
@@ -72,10 +82,10 @@ def distinct_blocks(table: pd.DataFrame) -> pd.DataFrame:
     return table.drop_duplicates(["middle_easting_m", "middle_northing_m"])
 
 
-def _sought(tag: MissingTag, models: HeldOutModels, listened: Listened, tags: pd.DataFrame, grid) -> Sought | None:
+def _sought(tag: MissingTag, models: HeldOutModels, listened: Listened, tags: pd.DataFrame, grid, weak: WeakTags) -> Sought:
     """A missing tag on the coarser grid of the ranking; its prior is even there unless the finer one was not."""
     tag_type = str(tags.set_index("tag_id").loc[tag.tag_id, "tag_type"] or "")
-    strengths = cautious_strengths(models.drawn(None), tag_type)
+    strengths = cautious_strengths(models.drawn(None), tag_type, weak)
     cells = len(grid.easting_m)
     so_far = sum((one_look_per_pass(flight, strengths, grid.easting_m, grid.northing_m) for flight in listened.of_tag(tag.tag_id).values()), np.zeros((*strengths.power_db.shape, cells)))
     return Sought(tag.tag_id, strengths, _on_grid(tag, grid), so_far)

@@ -6,7 +6,8 @@ import numpy as np
 
 from pipeline.figures.next_flight import next_flight_map
 from pipeline.search import stated_probability
-from pipeline.stages.next_flight import badly_placed, distinct_blocks, take_off_points
+from pipeline.stages.ground_files import read_ground
+from pipeline.stages.next_flight import MOST_UNPLACED, badly_placed, distinct_blocks, take_offs_m
 from pipeline.wording import counted, listed
 
 # A gain below this is within what the figures can tell apart; the report then says that no flight stands out.
@@ -25,7 +26,7 @@ def next_flight_part(workspace, book):
     shown = book.table("next_flight", distinct_blocks(table).head(8), "What the best flight over each block is expected to add, the most telling first; the others are in the file.", {
         "rank": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
         "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region taken away", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
-        saved_as="next_flight.csv", notes="Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over the tags heard but badly placed; a rough figure for comparing flights. Blank where no tag asks for it.")
+        saved_as="next_flight.csv", notes=f"Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over the tags heard but badly placed, the {MOST_UNPLACED} with the largest regions at most; a rough figure for comparing flights. Blank where no tag asks for it.")
     return book.together(words, _map(workspace, book, table), shown)
 
 
@@ -53,7 +54,7 @@ def paragraphs(table) -> list[str]:
     whom = f" It serves most {listed(tags, most=6)}." if tags else " No single tag would gain a tenth or more."
     flown = f"{STYLES[best['style']]}, {best['height_m']:.0f} m above ground, {best['minutes']:.0f} minutes with the way there and back"
     median = table["score"].median()
-    return [f"Of {counted(len(table), 'candidate')} that a battery can fly from the take-off points used so far, block {best['name']} {' and '.join(gains)}.{whom} Flown as {flown}. "
+    return [f"Of {counted(len(table), 'candidate')} that a battery can fly from the take-off points, block {best['name']} {' and '.join(gains)}.{whom} Flown as {flown}. "
             f"The median candidate would add {stated_probability(median)} per tag, this one {stated_probability(best['score'])}.", ADVICE]
 
 
@@ -68,6 +69,6 @@ def _map(workspace, book, table):
     blocks = workspace.read_work("next_flight_blocks").sort_values("rank", kind="stable")
     outlines = [(row.name, np.array(row.geometry.exterior.coords)) for row in blocks.itertuples(index=False)]
     tags = badly_placed(workspace.read_table("fixes"), workspace.read_work("tags"), workspace.path_to_read("work/draws.npz"))
-    figure = next_flight_map(values, grid["west_m"], grid["north_m"], grid["cell_m"], outlines, take_off_points(workspace.read_work("records")), [(tag.tag_id, tag.places_m) for tag in tags])
+    figure = next_flight_map(values, grid["west_m"], grid["north_m"], grid["cell_m"], outlines, take_offs_m(workspace.survey.next_flight, workspace.read_work("records"), read_ground(workspace).projection), [(tag.tag_id, tag.places_m) for tag in tags])
     return book.figure("next_flight_map", figure, f"The first {counted(len(outlines), 'block')} over the ground searched so far for a {weakest or 'tag'}. An outline is where information lies; it is no track to be flown. The outlines are in tables/next_flight.geojson.",
                        f"Map of {counted(len(outlines), 'block')} for a next flight over the ground searched so far; the first is {table.iloc[0]['name']}.")

@@ -16,7 +16,7 @@ import shapely
 
 from pipeline.calibration import HeldOutModels
 from pipeline.radio import SignalModel
-from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, StatedPrior, area_table, cumulative_area, explanation_table, ground_round_track,
+from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, StatedPrior, WeakTags, area_table, cumulative_area, explanation_table, ground_round_track,
                              ground_searched, not_found_table, prior_from_last_fix, prior_over_area, range_table, search_grid, share_interval, stated_probability)
 from pipeline.search.ground import THRESHOLDS
 from pipeline.stages.ground_files import Ground
@@ -60,8 +60,8 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     records, tags, beacons, track = (workspace.read_work(name) for name in ("records", "tags", "beacons", "track"))
     listened, model = Listened(records, track, models.corrections), models.whole.model
     area = searched_ground(ground, listened.records)
-    sought = sought_tags(tags, records)
-    found = [] if area is None else [search_for_type(tag_type, ids, listened, model, models.drawn(None), area) for tag_type, ids in sought.items()]
+    sought, weak = sought_tags(tags, records), weak_tags(workspace.survey)
+    found = [] if area is None else [search_for_type(tag_type, ids, listened, model, models.drawn(None), area, weak) for tag_type, ids in sought.items()]
     found = [each for each in found if each is not None]
     _leave_ground(workspace, found, ground)
     tables = {"searched_area": _joined([each.area for each in found], AREA), "cumulative_area": _joined([each.cumulative for each in found], CUMULATIVE),
@@ -72,14 +72,19 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     for name, table in tables.items():
         workspace.write_work(name, table)
         workspace.write_table(name, table)
-    write_search_test(workspace, records, track, beacons, models)
-    write_next_flight(workspace, models, listened, silent, tags, fixes, ground, area)
+    write_search_test(workspace, records, track, beacons, models, weak)
+    write_next_flight(workspace, models, listened, silent, tags, fixes, ground, area, weak)
 
 
 def stated_priors(survey) -> tuple[StatedPrior, ...]:
     """The beliefs under which a silence is explained: the survey's, or the three of pipeline.search."""
     stated = survey.search.priors
     return tuple(StatedPrior(prior.name, prior.in_area, prior.silent) for prior in stated) if stated else PRIORS
+
+
+def weak_tags(survey) -> WeakTags:
+    """The weak tags that cautious figures reckon with, as the survey states them."""
+    return WeakTags(survey.search.weak_share, survey.search.weak_db)
 
 
 def sought_tags(tags: pd.DataFrame, records: pd.DataFrame) -> dict[str, list[str]]:
@@ -98,13 +103,13 @@ def searched_ground(ground: Ground, usable: pd.DataFrame):
     return ground.study_area.union_all() if ground.study_area is not None else ground_round_track(usable["easting_m"], usable["northing_m"], MARGIN_M)
 
 
-def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalModel, draws, area) -> TypeSearched | None:
+def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalModel, draws, area, weak: WeakTags = WeakTags()) -> TypeSearched | None:
     """Everything about one tag type; None when no flight listened to a tag of it."""
     looks = listened.of_type(tag_ids)
     if not looks:
         return None
-    search = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS), tuple(draws))
-    coarse = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS_CUMULATIVE), tuple(draws))
+    search = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS), tuple(draws), weak)
+    coarse = GroundSearch(model, search_grid(area, most_cells=MOST_CELLS_CUMULATIVE), tuple(draws), weak)
     listenings = {flight_id: look.listening for flight_id, look in looks.items()}
     searched = ground_searched(search, listenings, tag_type)
     growth = cumulative_area(coarse, listenings, {flight_id: look.minutes for flight_id, look in looks.items()}, tag_type, EVERY_MIN)

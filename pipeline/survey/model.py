@@ -127,6 +127,35 @@ class Search(Section):
     priors: Annotated[tuple[Prior, ...], Field(min_length=1, max_length=6)] = Field(
         (Prior(name="stays, tag fresh", in_area=0.9, silent=0.05), Prior(name="as likely gone", in_area=0.5, silent=0.05), Prior(name="stays, tag old", in_area=0.9, silent=0.3)),
         description="stated beliefs under which a silence is explained")
+    weak_share: Share = Field(0.05, description="cautious figures of ground searched: share of tags that are far weaker than the beacons of their type; an assumption, no source")
+    weak_db: float = Field(12.0, ge=0, le=60, description="by how much those tags are weaker, in dB; an assumption, no source")
+
+
+class Fate(Section):
+    """What pulse rates and places must show before a tag is to be fetched."""
+
+    records: int = Field(3, ge=1, description="records at the mortality rate, over all flights")
+    passes: int = Field(2, ge=1, description="separate passes on which these records lie")
+    same_place_m: float = Field(100, ge=1, le=10000, description="one place: a movement of this size between the last flights must have shown")
+    kept_up_days: float = Field(1, ge=0, le=365, description="without one place: days over which the mortality rate must have been kept up, longer than the delay of the sensor")
+    unmoved_m: float = Field(500, ge=1, le=100000, description="and the movement that must have shown over those days")
+
+
+class TakeOff(Section):
+    """A place to start from and land at."""
+
+    latitude: float = Field(ge=-90, le=90, description="WGS 84 decimal degrees")
+    longitude: float = Field(ge=-180, le=180, description="WGS 84 decimal degrees")
+
+
+class NextFlight(Section):
+    """Candidates for a next flight, as advice to a licensed pilot and never as a flight plan."""
+
+    minutes: float = Field(22, gt=0, le=600, description="in the air on one battery, with the way there and back")
+    speed_m_per_s: float = Field(12, gt=0, le=60, description="of the drone")
+    heights_m: Annotated[tuple[Annotated[float, Field(gt=0, le=1000)], ...], Field(min_length=1, max_length=4)] = Field((60.0, 100.0), description="heights above ground to compare")
+    spacing_m: float = Field(400, ge=20, le=5000, description="between neighbouring lines or laps of a block")
+    take_offs: Annotated[tuple[TakeOff, ...], Field(max_length=20)] = Field((), description="where flights may start and land: [{latitude: 57.1, longitude: -4.2}]; where flights began to listen when left out")
 
 
 class Movement(Section):
@@ -166,6 +195,8 @@ class Survey(Section):
     sightings: ExistingFile | None = Field(None, description="animals or tags found by eye")
     localisation: Localisation = Field(Localisation(), description="positions of tags")
     search: Search = Field(Search(), description="animals not found")
+    fate: Fate = Field(Fate(), description="which tags to fetch")
+    next_flight: NextFlight = Field(NextFlight(), description="where a next flight would tell most")
     movement: Movement = Field(Movement(), description="movement between flights")
     publication: Publication = Field(Publication(), description="the publication appendix")
     permits: dict[str, str] = Field({}, description="free entries printed in every report: {wildlife: ..., aviation: ..., ethics: ..., landowner: ...}")

@@ -63,5 +63,12 @@ def _shown(default) -> str:
     if default is None or default is PydanticUndefined:
         return ""
     if isinstance(default, tuple):
-        return "[" + ", ".join(f'{{name: "{each.name}", in_area: {each.in_area:g}, silent: {each.silent:g}}}' for each in default) + "]"
+        return "[" + ", ".join(_entry(each) for each in default) + "]"
     return json.dumps(default)
+
+
+def _entry(each) -> str:
+    if not isinstance(each, BaseModel):
+        return json.dumps(each)
+    fields = (f"{name}: {json.dumps(value) if isinstance(value, str) else f'{value:g}'}" for name, value in each.model_dump().items())
+    return "{" + ", ".join(fields) + "}"
