@@ -14,6 +14,7 @@ import pandas as pd
 
 from pipeline.columns import conform
 from pipeline.fate.evidence import TagEvidence, gather_evidence
+from pipeline.fate.pulse import is_part
 
 CLASSES = (
     "Confirmed dead", "Confirmed dropped tag", "Retrieve", "Check soon", "Watch",
@@ -184,7 +185,7 @@ def _other_explanations(evidence, name, tags):
     if evidence.last_state == "live" or evidence.alive_after_mortality:
         said = ["false alarm of a resting animal", "scavenger or wind moving the tag"]
     said += _twins(evidence, tags)
-    if _is_part(evidence.live_rate_per_min, evidence.mortality_rate_per_min):
+    if is_part(evidence.live_rate_per_min, evidence.mortality_rate_per_min):
         said.append("missed pulses: the mortality rate is a half or a third of the live rate")
     return "; ".join(said)
 
@@ -199,10 +200,6 @@ def _twins(evidence, tags):
     close = (frequency - evidence.frequency_mhz).abs() <= ONE_CHANNEL_MHZ
     names = sorted(tags.loc[alike & close & (tags["tag_id"] != evidence.tag_id), "tag_id"])
     return [f"tag {name}, within {1000 * ONE_CHANNEL_MHZ:.0f} kHz, whose live rate is the same" for name in names]
-
-
-def _is_part(live, mortality):
-    return bool(np.isfinite(live) and np.isfinite(mortality) and any(abs(live / lost - mortality) <= max(0.1 * mortality, 3.0) for lost in (2, 3)))
 
 
 def _row(tag, evidence, name, why, other):
