@@ -9,7 +9,7 @@ import shapely
 
 from pipeline.columns import BEACONS, FIXES, RECORDS, TAGS, TRACK, conform
 from pipeline.radio import Corrections
-from pipeline.search import CAMPAIGN, PRIORS
+from pipeline.search import CAMPAIGN, PRIORS, GroundSearch, search_grid
 from pipeline.stages.search_looks import Listened, antenna_known
 from pipeline.stages.search_tables import LastSeen, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
 from pipeline.stages.search_on_beacons import beacons_searched_for
@@ -84,6 +84,15 @@ def test_tags_listened_to_together_share_one_look():
     listened = listened_to(flight("a", ["H1", "H2"]))
     one, other = listened.of_tag("H1")["a"], listened.of_tag("H2")["a"]
     assert np.array_equal(one.threshold_db, other.threshold_db) and np.array_equal(one.easting_m, other.easting_m)
+
+
+def test_forty_tags_at_once_cost_one_look():
+    """Forty tags in every record: common practice, no source."""
+    names = [f"T{number:02d}" for number in range(40)]
+    listened = listened_to(flight("a", names))
+    search = GroundSearch(MODEL, search_grid(AREA, cell_m=200.0))
+    looks = [search.look(listened.of_tag(name)["a"], "collar") for name in names]
+    assert all(look is looks[0] for look in looks)
 
 
 def test_a_tag_with_noise_on_its_frequency_keeps_its_own_threshold():
