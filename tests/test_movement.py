@@ -7,7 +7,7 @@ import pytest
 from pipeline.columns import FIXES, FLIGHTS, TAGS, conform
 from pipeline.movement import (
     AnimalFixes, Fix, animal_table, animals_with_fixes, difference, displacement_table, distance_interval_m, error_range_ratio, extent_table,
-    fidelity_table, gate, holm, hull_area_m2, proximity_table, range_table, refusal, stillness, timeline_table,
+    fidelity_table, gate, holm, hull_area_m2, proximity_table, range_table, refusal, stillness, timeline_table, without_width,
 )
 
 START = pd.Timestamp("2027-04-10T08:00Z")
@@ -188,6 +188,31 @@ def test_extents_are_given_from_five_fixes_and_refused_where_error_fills_them():
     assert table.loc["same", "reason"] in ("The fixes scatter no more than their errors.",) or "of the scatter of the places" in table.loc["same", "reason"]
     assert "5 are needed" not in table.loc["line", "reason"] and table.loc["line", "extent_ha"] < 50
     assert "no home range" in table.loc["square", "reason"]
+    assert table.loc["line", "extent_low_ha"] == 0 and "may lie on a line" in table.loc["line", "reason"] and "line" not in table.loc["square", "reason"]
+    assert list(table.loc[["one", "two"], "reason"]) == ["1 usable fix; 5 are needed for the extent of fixes.", "2 usable fixes; 5 are needed for the extent of fixes."]
+
+
+@pytest.mark.parametrize("fixes", [5, 12, 36])
+def test_fixes_on_a_line_are_known_in_95_of_100_cases(fixes):
+    """Derived: squared distances from a fitted line over their error variance, chi-square with two degrees of freedom fewer than fixes."""
+    generator, errors = np.random.default_rng(fixes), np.tile(60.0**2 * np.eye(2), (fixes, 1, 1))
+    along = np.array([np.cos(0.7), np.sin(0.7)])
+    found = [without_width(generator.normal(0, 800, (fixes, 1)) * along + generator.normal(0, 60, (fixes, 2)), errors) for _ in range(1500)]
+    assert 0.93 < np.mean(found) < 0.97
+
+
+def test_fixes_that_spread_both_ways_are_no_line():
+    generator, errors = np.random.default_rng(1), np.tile(150.0**2 * np.eye(2), (15, 1, 1))
+    found = [without_width(generator.normal(0, 500, (15, 2)) + generator.normal(0, 150, (15, 2)), errors) for _ in range(400)]
+    assert np.mean(found) < 0.02
+
+
+def test_areas_of_many_fixes_on_a_line_begin_at_nothing_and_are_sketches():
+    generator = np.random.default_rng(3)
+    along = np.column_stack([generator.normal(0, 800, 36), np.zeros(36)])
+    table = range_table([made_animal("river", along, errors=lambda g, n: g.normal(0, 30, (n, 2)), observed=True, draws=60)], seed=1)
+    assert set(table["verdict"]) == {"sketch"} and (table[["area_50_low_ha", "area_95_low_ha"]] == 0).all(axis=None)
+    assert (table["area_95_high_ha"] > 0).all() and table["reason"].str.contains("may lie on a line").all()
 
 
 def test_a_hull_of_points_on_a_line_or_in_one_place_has_no_area():

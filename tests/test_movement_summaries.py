@@ -221,9 +221,13 @@ def test_animals_with_few_fixes_one_place_or_a_line_are_in_every_table_and_told_
     extents, ranges = tables.extents.set_index("tag_id"), tables.ranges
     assert extents.loc["same", "verdict"] == "refused" and (ranges["verdict"] == "refused").all() and ranges["reason"].str.contains("are needed").all()
     assert extents.loc["line", "largest_distance_low_m"] < 3500 < extents.loc["line", "largest_distance_high_m"]
+    assert extents.loc["line", "extent_low_ha"] == 0 and extents.loc["two", "reason"] == "2 usable fixes; 5 are needed for the extent of fixes."
     report = MovementReport(workspace, tables)
-    for part in ("answer", "map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits"):
-        assert getattr(report, part)().report_html()
+    said = {part: getattr(report, part)().report_html() for part in ("answer", "map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits")}
+    assert "For the other one movement is not shown, which does not mean that it stayed" in said["answer"]
+    assert "cannot tell: 1 usable fix: a point; 2 are needed for a displacement." in said["what_moved"] and "odd in shape" not in said["what_moved"]
+    assert "Positions of line may lie on a line" in said["space_use"] and "near a line" in said["space_use"]
+    assert "Without a pair: none (no usable fix)." in said["neighbours"] and "For same standing still explains all positions" in said["tracks"]
 
 
 def test_a_long_campaign_says_no_survival_without_dates_of_deployment(long_campaign):

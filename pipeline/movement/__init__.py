@@ -16,7 +16,7 @@ from pipeline.movement.displacement import STEPS, STILLNESS, displacement_table,
 from pipeline.movement.extent import EXTENTS, extent_table, hull_area_m2, places_of_animals
 from pipeline.movement.fidelity import FIDELITY, fidelity_table
 from pipeline.movement.fixes import USABLE_STATUSES, AnimalFixes, Fix, animals_with_fixes
-from pipeline.movement.gates import Gate, error_range_ratio, gate, largest_likely_ratio, refusal
+from pipeline.movement.gates import Gate, error_range_ratio, gate, largest_likely_ratio, refusal, without_width
 from pipeline.movement.kernel import cross_validated_bandwidth_m, cross_validation_score, kernel_density, reference_bandwidth_m, utilisation
 from pipeline.movement.net_displacement import NET, net_displacement_table, net_squared_m2
 from pipeline.movement.outlines import OUTLINES, outline_table
@@ -39,5 +39,5 @@ __all__ = [
     "kernel_density", "kernel_to_truth", "lives_table", "net_displacement_table", "net_squared_m2", "normal_affinity", "normal_range", "normal_range_area_m2",
     "outline_table", "overlap_table", "places_of_animals", "proximity_table", "range_refusal", "range_table", "reference_bandwidth_m", "refusal",
     "shared_error", "stillness", "survival_table", "timeline_table", "track_table", "true_places", "unmoved_step_m", "utilisation",
-    "walk_of", "walk_table", "walks_of_animals",
+    "walk_of", "walk_table", "walks_of_animals", "without_width",
 ]

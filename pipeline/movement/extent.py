@@ -11,7 +11,7 @@ import shapely
 
 from pipeline.columns import conform
 from pipeline.movement.difference_of_places import difference, pair_differences
-from pipeline.movement.gates import error_range_ratio, gate, refusal
+from pipeline.movement.gates import error_range_ratio, gate, refusal, without_width
 from pipeline.movement.true_places import FEWEST_FIXES, true_places
 
 EXTENTS = {
@@ -20,7 +20,7 @@ EXTENTS = {
     "fixes": "int",
     "span_days": "float",
     "extent_ha": "float",                # median over draws; blank when refused
-    "extent_low_ha": "float",            # 95 % interval over draws
+    "extent_low_ha": "float",            # 95 % interval over draws; from 0 where the fixes lie near a line
     "extent_high_ha": "float",
     "largest_distance_m": "float",       # between any two fixes, median and 95 % interval over draws
     "largest_distance_low_m": "float",
@@ -62,7 +62,7 @@ def extent_table(animals, *, seed=1, places=None):
 
     The polygon and the largest distance are computed for every draw of the true places, in which the errors of the fixes are taken out, and median and
     95 % interval given. Draws of each fix from its own region alone would hold the errors twice. Where errors are more than half the scatter of the
-    places the extent is refused.
+    places the extent is refused. Draws of places are never quite on a line; where the fixes may be, the interval begins at 0.
 
     Parameters
     ----------
@@ -86,6 +86,14 @@ def ratio_of(animal):
     return error_range_ratio([fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes])
 
 
+NO_WIDTH = "Across their longest direction the fixes scatter no more than their errors: they may lie on a line, and the area may be next to nothing."
+
+
+def lies_near_a_line(animal):
+    """Whether no width is shown by an animal's fixes, 3 or more, see gates.without_width."""
+    return without_width([fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes])
+
+
 def span_days(animal):
     """Days between the first and the last usable fix; 0 for one, NaN for none."""
     if not animal.fixes:
@@ -101,11 +109,16 @@ def _row(animal, places):
     elif len(animal.fixes) >= 2:
         row |= _largest_of_few(animal)
     if "extent" not in passed.allows:
-        return row | {"verdict": "refused", "reason": passed.sentence}
+        return row | {"verdict": "refused", "reason": _too_few(len(animal.fixes))}
     refused = refusal(ratio)
     if refused:
         return row | {"verdict": "refused", "reason": refused}
-    return row | _quantiles("extent", "ha", hull_area_m2(places.places_m) / M2_PER_HA) | {"verdict": "given", "reason": passed.sentence}
+    row |= _quantiles("extent", "ha", hull_area_m2(places.places_m) / M2_PER_HA) | {"verdict": "given", "reason": passed.sentence}
+    return row | {"extent_low_ha": 0.0, "reason": f"{passed.sentence} {NO_WIDTH}"} if lies_near_a_line(animal) else row
+
+
+def _too_few(fixes):
+    return f"{fixes} usable {'fix' if fixes == 1 else 'fixes'}; {FEWEST_FIXES} are needed for the extent of fixes."
 
 
 def _quantiles(name, unit, values):

@@ -80,6 +80,26 @@ def largest_likely_ratio(ratio, fixes, level=0.9):
     return 0.0 if ratio == 0 else float("inf") if scatter <= 1 else float((scatter - 1) ** -0.5)
 
 
+def without_width(positions_m, error_covariances_m2, significance=0.05):
+    """Whether fixes lie near a line: across their longest direction they scatter no more than their errors, so that no area between them is shown.
+
+    The squared distances from the longest axis of the scatter, each over the error variance of its fix in that direction, sum to chi-square with n - 2 degrees of freedom
+    when the places are on a line, two being spent on it (near enough where errors are small against the length of the line).
+
+    Parameters
+    ----------
+    positions_m : array of shape (n, 2), n >= 3
+        Posterior means. [m]
+    error_covariances_m2 : array of shape (n, 2, 2)
+        Posterior covariances. [m^2]
+    """
+    positions, errors = np.asarray(positions_m, dtype=float), np.asarray(error_covariances_m2, dtype=float)
+    across = np.linalg.eigh(np.cov(positions.T))[1][:, 0]                     # of the smaller eigenvalue
+    off = (positions - positions.mean(axis=0)) @ across
+    spread = np.einsum("i,nij,j->n", across, errors, across)
+    return bool((np.square(off) / np.maximum(spread, 1e-6)).sum() <= chi2.isf(significance, len(positions) - 2))
+
+
 def refusal(ratio, limit=LARGEST_ERROR_RANGE_RATIO):
     """Why an area is refused for its errors; "" when it is not."""
     if ratio <= limit:

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import chi2
 
 from pipeline.columns import conform
-from pipeline.movement.extent import M2_PER_HA, hull_area_m2, places_of_animals, ratio_of, span_days
+from pipeline.movement.extent import M2_PER_HA, NO_WIDTH, hull_area_m2, lies_near_a_line, places_of_animals, ratio_of, span_days
 from pipeline.movement.gates import LARGEST_ERROR_RANGE_RATIO, gate, largest_likely_ratio, refusal
 from pipeline.movement.kernel import cross_validated_bandwidth_m, reference_bandwidth_m, utilisation
 
@@ -21,7 +21,7 @@ RANGES = {
     "method": "text",                      # bivariate normal | kernel, reference width | kernel, cross-validated width
     "bandwidth_m": "float",
     "area_50_ha": "float",                 # freed of location error, and of what the kernel and few fixes do to a normal range
-    "area_50_low_ha": "float",             # 95 % interval: location error and number of fixes
+    "area_50_low_ha": "float",             # 95 % interval: location error and number of fixes; from 0 where the fixes lie near a line
     "area_50_high_ha": "float",
     "area_95_ha": "float",
     "area_95_low_ha": "float",
@@ -173,7 +173,15 @@ def _rows(animal, places, seed):
     slope = 100 * (growth[-1] - growth[-2]) / growth[-1]
     verdict, reason = _range_verdict(passed, slope)
     row |= {"asymptote_slope_percent": slope, "verdict": verdict, "reason": reason}
-    return [row | _normal_areas(places)] + [row | _kernel_areas(places, method, seed) for method in WIDTHS]
+    rows = [row | _normal_areas(places)] + [row | _kernel_areas(places, method, seed) for method in WIDTHS]
+    return [_from_nothing(each) for each in rows] if lies_near_a_line(animal) else rows
+
+
+def _from_nothing(row):
+    """Areas of fixes that may lie on a line: their intervals begin at 0, and none is more than a sketch."""
+    if row["verdict"] == "refused":
+        return row
+    return row | {"area_50_low_ha": 0.0, "area_95_low_ha": 0.0, "verdict": "sketch", "reason": f"{row['reason']} {NO_WIDTH}"}
 
 
 def _normal_areas(places):

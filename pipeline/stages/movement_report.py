@@ -81,7 +81,7 @@ class MovementReport:
         table = self._table("extents", "extents", frame, "Extent of fixes: area of the smallest convex polygon, which has no bandwidth.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
             "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("verdict", "", "text")},
-            notes="Median and interval of the true places behind the fixes, location error taken out. Error / range: location error over the scatter of the places; an extent is given up to 0.5. "
+            notes="Median and interval of the true places behind the fixes, location error taken out. Error / range: location error over the scatter of the places; an extent is given up to 0.5. Near a line: no width is shown. "
                   "Extents grow with the number of fixes: do not compare animals with unequal numbers. How an extent grows is found from 10 fixes on. Ranges by method, with the reason for each animal, are in ranges.csv.")
         return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table, *self._ranges())
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from pipeline.movement import gate
 from pipeline.stages.movement_numbers import day_range, p_values, with_interval
-from pipeline.wording import counted, listed, two_figures
+from pipeline.wording import counted, listed, number_word, two_figures
 
 RANGE_FIXES = 30
 PANELS = 9
@@ -40,7 +40,7 @@ def answer(tables) -> list[str]:
     first = (f"{able} of {counted(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
              f"{_moved_sentence(moved, len(steps), tables.significance)}")
     rest = able - len(moved)
-    second = f"For the other {rest} movement is not shown, which does not mean that they stayed: " if rest else ""
+    second = f"For the other {number_word(rest)} movement is not shown, which does not mean that {'it' if rest == 1 else 'they'} stayed: " if rest else ""
     seen = steps["minimum_detectable_m"]
     found = (f"the smallest movement that any two positions could have shown reliably (8 times in 10) was {two_figures(seen.min())} m, and half of the steps could have shown only "
              f"{two_figures(seen.median())} m or more.")
@@ -89,11 +89,12 @@ def moved_paragraphs(tables) -> list[str]:
     hidden = verdicts.get("cannot tell", 0)
     blind = f", {hidden} cannot tell because even a kilometre could have stayed hidden" if hidden else ""
     shaped = int((steps["test"] == "shape").sum())
+    odd = f" In {shaped} of {len(steps)} steps the regions are odd in shape and were tested as they are." if shaped else ""
     return [
         f"{counted(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
         f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
-        f"the worst {two_figures(seen.max())} m. In {shaped} of {len(steps)} steps the regions are odd in shape and were tested as they are.",
+        f"the worst {two_figures(seen.max())} m.{odd}",
     ]
 
 
@@ -176,7 +177,8 @@ def animal_frame(summary) -> pd.DataFrame:
 
 def extent_frame(tables) -> pd.DataFrame:
     extents = tables.extents
-    short = np.select([extents["verdict"] == "given", extents["fixes"] < 5], ["given", "5 fixes needed"], "mostly error")
+    given = extents["verdict"] == "given"
+    short = np.select([given & (extents["extent_low_ha"] == 0), given, extents["fixes"] < 5], ["near a line", "given", "5 fixes needed"], "mostly error")
     return extents.assign(
         extent=[with_interval(*row) for row in zip(extents["extent_ha"], extents["extent_low_ha"], extents["extent_high_ha"])],
         short=short,
@@ -194,9 +196,12 @@ def space_heading(tables) -> str:
 def space_paragraphs(tables) -> list[str]:
     few = int((tables.extents["fixes"] < 5).sum())
     noisy = int(((tables.extents["fixes"] >= 5) & (tables.extents["verdict"] == "refused")).sum())
+    thin = list(tables.extents.loc[(tables.extents["verdict"] == "given") & (tables.extents["extent_low_ha"] == 0), "tag_id"])
+    said = ([f"{counted(few, 'animal')} {'has' if few == 1 else 'have'} fewer than 5 usable positions."] if few else []) + ([
+        f"{counted(noisy, 'animal')} {'has' if noisy == 1 else 'have'} enough, but location error is more than half the scatter of the places, so that the extent would be mostly error."] if noisy else []) + ([
+        f"Positions of {listed(thin)} may lie on a line: across it they scatter no more than their errors, and the area may be next to nothing."] if thin else [])
     return [
-        f"{counted(few, 'animal')} {'has' if few == 1 else 'have'} fewer than 5 usable positions. {noisy} more {'has' if noisy == 1 else 'have'} enough, but location error "
-        "is more than half the scatter of the places, so that the extent would be mostly error.",
+        *([" ".join(said)] if said else []),
         f"{_range_sentence(tables)} The extent of fixes is no home range, and grows with every position added.",
     ]
 
