@@ -149,7 +149,10 @@ def test_in_a_large_campaign_the_page_holds_one_picture_a_tag_and_links_to_the_o
     monkeypatch.setattr(tag_panels, "MOST_IN_PAGE", 2)
     html = shown(tmp_path / "few", two)
     assert html.count("<figure") == 1 + 1 and "2 pictures, are files beside it" in html and "b not heard and c not heard" in html
-    assert 'href="figures/tag-h01_b.svg"' in html and (tmp_path / "few" / "figures" / "tag-h01_c.svg").exists()
+    assert 'href="figures/tag-h01_b.svg"' in html and 'href="figures/tag-h01_c.svg"' in html
+    written = {path.name for path in (tmp_path / "few" / "figures").iterdir()}
+    assert {"tag-h01_a.svg", "tag-h01_a.png", "tag-h01_b.svg", "tag-h01_c.svg"} <= written and "tag-h01_b.png" not in written
+    assert (tmp_path / "few" / "figures" / "tag-h01_b.svg").read_bytes() == (tmp_path / "all" / "figures" / "tag-h01_b.svg").read_bytes()
 
 
 def test_no_tag_gives_no_section(tmp_path):

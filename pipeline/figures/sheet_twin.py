@@ -100,7 +100,7 @@ def _draw_grid(axes: Axes, extent_m: tuple[float, float, float, float]) -> None:
 def _draw_lines(axes: Axes, sheet: MapSheet) -> None:
     if sheet.area is not None:
         for polygon in _polygons(sheet.area.geometry):
-            axes.add_patch(PathPatch(_path(polygon), facecolor="none", edgecolor=LIGHT["ink"], linewidth=1.1, linestyle=(0, (9, 3, 2, 3)), zorder=2))
+            axes.add_artist(PathPatch(_path(polygon), facecolor="none", edgecolor=LIGHT["ink"], linewidth=1.1, linestyle=(0, (9, 3, 2, 3)), zorder=2))
     for line in sheet.tracks:
         for part in line.parts:
             axes.plot(*part.T, color=LIGHT["track"], linewidth=0.8, zorder=2.2, solid_capstyle="round")
@@ -108,7 +108,8 @@ def _draw_lines(axes: Axes, sheet: MapSheet) -> None:
         for row in sheet.region_shapes.itertuples():
             thin = bool(getattr(row, "second_place", False))
             for polygon in _polygons([row.geometry]):
-                axes.add_patch(PathPatch(_path(polygon), zorder=3 - 0.1 * row.probability, **_region_look(row.probability, thin)))
+                # not add_patch: that measures every outline anew for limits that are settled, most of the time a map of many regions takes
+                axes.add_artist(PathPatch(_path(polygon), zorder=3 - 0.1 * row.probability, **_region_look(row.probability, thin)))
 
 
 def _region_look(probability: float, thin: bool) -> dict:

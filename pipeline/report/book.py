@@ -80,7 +80,13 @@ class Book:
         """A numbered figure from a drawing of our own, saved as `figure` does; for figures that come by the dozen."""
         self._take("figure", name)
         svg, png = drawing.as_svg(), drawing.as_png()
-        return Figure(name, picture_html(svg, png, alt, name), caption, self._written(name, svg, png))
+        return Figure(name, picture_html(svg, png, alt, name), caption, self._written({f"{name}.svg": svg, f"{name}.png": png}))
+
+    def picture_file(self, name: str, drawing: Drawing) -> str:
+        """The link to a drawing that is saved as figures/NAME.svg and not shown; for what would make the page too long, by the hundred."""
+        self._take("figure", name)
+        (link,) = self._written({f"{name}.svg": drawing.as_svg()})
+        return link
 
     def map(self, name: str, sheet: MapSheet, caption: str) -> Map:
         """A numbered interactive map with its printed twin, which is saved as figures/NAME.svg and NAME.png."""
@@ -107,13 +113,14 @@ class Book:
     def _save_picture(self, name: str, figure: MatplotlibFigure) -> tuple[str, bytes, list[str]]:
         settle(figure)
         svg, png = figure_as_svg(figure), figure_as_png(figure)
-        return svg, png, self._written(name, svg, png)
+        return svg, png, self._written({f"{name}.svg": svg, f"{name}.png": png})
 
-    def _written(self, name: str, svg: str, png: bytes) -> list[str]:
+    def _written(self, pictures: dict[str, str | bytes]) -> list[str]:
+        """Links to these pictures, by file name, once they are in the folder of figures."""
         self.figures_folder.mkdir(parents=True, exist_ok=True)
-        (self.figures_folder / f"{name}.svg").write_text(svg, encoding="utf-8", newline="\n")
-        (self.figures_folder / f"{name}.png").write_bytes(png)
-        return [f"figures/{name}.svg", f"figures/{name}.png"]
+        for file, picture in pictures.items():
+            (self.figures_folder / file).write_bytes(picture.encode("utf-8") if isinstance(picture, str) else picture)
+        return [f"figures/{file}" for file in pictures]
 
 
 def _column(name: str, how: tuple | Column | str) -> Column:

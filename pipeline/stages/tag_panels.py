@@ -194,17 +194,20 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
                    ("What silence may mean", say.silence(missing, tables.beliefs[tables.beliefs["tag_id"] == best.tag_id])),
                    ("Other flights", "" if others.empty or all_in_page else say.elsewhere(others))])
-    parts = [facts, _figure(book, name, best, tables, LARGE)]
-    small = [_figure(book, name, row, tables, SMALL) for row in others.itertuples()]
-    if small and all_in_page:
-        parts.append(Folded(say.folded_words(len(small)), small))
-    elif small:
-        parts.append(Files("Pictures of the other flights:", [file for each in small for file in each.files if file.endswith(".svg")]))
+    parts, rows = [facts, _figure(book, name, best, tables, LARGE)], list(others.itertuples())
+    if rows and all_in_page:
+        parts.append(Folded(say.folded_words(len(rows)), [_figure(book, name, row, tables, SMALL) for row in rows]))
+    elif rows:
+        parts.append(Files("Pictures of the other flights:", [book.picture_file(_file_name(name, row, tables), drawn_panel(row, tables, SMALL)) for row in rows]))
     return Section(name, say.heading(best.tag_id, best, listened), parts)
 
 
 def _figure(book, name: str, row, tables: PanelTables, layout):
     found = tables.evidence.get((row.tag_id, row.flight_id))
     alt = say.alternative_text(row, float(found["effective_records"]) if found else 0.0, int(found["places"]) if found else 0)
-    return book.drawing(f"{name}_{tables.flight_address[row.flight_id]}", drawn_panel(row, tables, layout), say.caption(row), alt)
+    return book.drawing(_file_name(name, row, tables), drawn_panel(row, tables, layout), say.caption(row), alt)
+
+
+def _file_name(section: str, row, tables: PanelTables) -> str:
+    return f"{section}_{tables.flight_address[row.flight_id]}"
 
