@@ -91,6 +91,11 @@ def test_a_tag_that_stayed_without_a_mortality_rate_is_not_said_to_have_sent_one
     assert say.fetch_sentence(walk.head(1), triage) == "1 tag sent the mortality rate often enough to be looked for on foot: A."
 
 
+def test_lengths_stand_with_their_intervals():
+    rows = pd.DataFrame({"d50_m": [602.9, 602.9, None], "d50_low_m": [495.1, None, None], "d50_high_m": [740.9, None, None]})
+    assert say.with_interval(rows, "d50") == ["600 (500 to 740)", "600", "–"]
+
+
 def test_the_limits_of_the_classes_are_said_as_assumptions():
     said = say.rungs_words(Ladder(passes=1, same_place_m=80.0, kept_up_days=0.5))
     assert "3 records or more on 1 pass" in said and "80 m" in said and "0.5 days" in said and "assumptions of this project" in said

@@ -12,7 +12,7 @@ from pipeline.radio import Listening, SignalModel, sightlines, steps_along
 from pipeline.search import (CAMPAIGN, GroundSearch, MissingTag, area_table, band_table, cumulative_area, detection_at, detection_curve, detection_range,
                              explain_silence, explanation_table, ground_round_track, ground_searched, not_found_table, prior_from_last_fix, prior_over_area,
                              probability_heard, range_table, search_adequacy, search_grid, silence_sentence, stated_probability, well_searched_beacons)
-from pipeline.search import StatedPrior, WeakTags, along_the_track, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
+from pipeline.search import Detection, StatedPrior, WeakTags, along_the_track, area_by_ground, canopy_classes, height_classes, slope_classes, cautious_strengths, heard_at_all, one_look_per_pass, strengths_of
 from pipeline.search.detection import independent_detection
 from pipeline.search.range import distance_at, half_normal_summary, logistic_summary
 
@@ -216,7 +216,11 @@ def test_a_tag_never_heard_by_half_of_the_records_has_no_d50():
 def test_the_range_table_carries_intervals_from_drawn_models():
     draws = [replace(PLAIN, power_mean_db={"small": -20.0 + shift}) for shift in (-2.0, 0.0, 2.0)]
     row = range_table(PLAIN, draws, ["small"], 80.0, 72.0).iloc[0]
-    assert row["d50_low_m"] < row["d50_m"] < row["d50_high_m"]
+    for name in ("d50", "d90", "sweep_width", "logistic_half", "half_normal_sigma"):
+        assert row[f"{name}_low_m"] < row[f"{name}_m"] < row[f"{name}_high_m"]
+    # 2 dB more power at an exponent of 2.5 multiplies distances by 10^(2/25); the quantiles of three draws lie just inside.
+    far = replace(PLAIN, power_mean_db={"small": -18.0})
+    assert row["d50_high_m"] == pytest.approx(distance_at(detection_curve(far, "small", 80.0), 0.5), rel=0.02)
 
 
 def test_the_logistic_summary_has_its_half_near_that_of_the_curve_and_falls_with_distance():
@@ -230,6 +234,30 @@ def test_a_half_normal_lateral_curve_gives_back_its_own_sigma():
     offset_m = np.arange(0.0, 3000.0, 1.0)
     on_line, sigma_m = half_normal_summary(pd.DataFrame({"offset_m": offset_m, "probability": 0.8 * np.exp(-0.5 * (offset_m / 300.0) ** 2)}))
     assert on_line == 0.8 and sigma_m == pytest.approx(300.0, rel=1e-4)
+
+
+# kinds of ground
+
+def test_heights_are_parted_into_three_parts_of_about_equal_area_and_level_ground_into_one():
+    names = height_classes(np.arange(300.0, 600.0))
+    assert [names.count(name) for name in ("below 400 m", "400 to 500 m", "500 m and more")] == [100, 100, 100]
+    assert height_classes([412.0, 412.0, np.nan]) == ["all alike", "all alike", "not known"]
+    assert height_classes([np.nan]) == ["not known"]
+
+
+def test_slopes_and_canopy_have_fixed_limits():
+    assert slope_classes([0.0, 10.0, 19.9, 20.0, np.nan]) == ["below 10 degrees", "10 to 20 degrees", "10 to 20 degrees", "20 degrees and more", "not known"]
+    assert canopy_classes([0.0, 2.0]) == ["below 2 m", "2 m and more"]
+
+
+def test_the_areas_of_each_kind_add_up_to_the_ground_and_the_hidden_part_is_searched_less():
+    found = Detection(np.ones(6), np.array([0.99, 0.99, 0.99, 0.9, 0.2, 0.2]), np.array([0.95, 0.95, 0.95, 0.6, 0.1, 0.1]))
+    table = area_by_ground(found, 0.25, {"slope": slope_classes([1, 2, 3, 12, 30, 30]), "canopy": canopy_classes([0, 0, 0, 0, 0, np.nan])}, "small")
+    assert table.groupby("kind")["area_ha"].sum().to_dict() == {"slope": 1.5, "canopy": 1.5}
+    steep = table[table["kind"] == "slope"].set_index("ground")
+    assert list(steep.index) == ["below 10 degrees", "10 to 20 degrees", "20 degrees and more"]
+    assert steep["area_90_cautious_ha"].tolist() == [0.75, 0.0, 0.0] and steep["area_50_cautious_ha"].tolist() == [0.75, 0.25, 0.0]
+    assert steep["mean_cautious"].tolist() == pytest.approx([0.95, 0.6, 0.1])
 
 
 # animals not found

@@ -8,10 +8,12 @@ import pytest
 import shapely
 
 from pipeline.columns import BEACONS, FIXES, RECORDS, TAGS, TRACK, conform
+from pipeline.intake import CanopyHeights, Terrain
 from pipeline.radio import Corrections
 from pipeline.search import CAMPAIGN, PRIORS, GroundSearch, search_grid
+from pipeline.stages.ground_kinds import canopy_m, kinds_of_ground, slope_deg
 from pipeline.stages.search_looks import Listened, antenna_known
-from pipeline.stages.search_tables import LastSeen, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
+from pipeline.stages.search_tables import LastSeen, by_ground, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
 from pipeline.stages.search_on_beacons import beacons_searched_for
 from tests.radio_sample import signal_model
 
@@ -148,6 +150,27 @@ def test_without_drawn_models_ranges_have_no_interval(searched):
 
 def test_a_type_that_no_flight_listened_to_has_no_search(searched):
     assert search_for_type("collar", ["H9"], searched[0], MODEL, (), AREA) is None
+
+
+def test_the_kind_of_ground_is_read_from_terrain_and_canopy():
+    grid = search_grid(shapely.box(0.0, 0.0, 400.0, 200.0), cell_m=100.0)
+    east = np.arange(-95.0, 500.0, 10.0)
+    plane = Terrain(np.tile(100.0 + 0.5 * east, (40, 1)), -100.0, 300.0, 10.0)   # rises half a metre a metre to the east
+    woods = CanopyHeights(np.array([[0.0, 0.0, 15.0]]), 0.0, 200.0, 100.0)       # one row of cells, three columns
+    assert slope_deg(plane, grid) == pytest.approx(np.degrees(np.arctan(0.5)))
+    assert canopy_m(woods, grid)[:4] == pytest.approx([0.0, 0.0, 15.0, np.nan], nan_ok=True)
+    kinds = kinds_of_ground(SimpleNamespace(terrain=plane, canopy=woods), grid)
+    assert set(kinds["slope"]) == {"20 degrees and more"} and kinds["canopy"][:4] == ["below 2 m", "below 2 m", "2 m and more", "not known"]
+    assert kinds_of_ground(SimpleNamespace(terrain=None, canopy=None), grid) == {}
+
+
+def test_without_terrain_and_canopy_the_ground_is_not_taken_apart(searched):
+    _, found = searched
+    assert by_ground(found, SimpleNamespace(terrain=None, canopy=None)).empty
+    level = Terrain(np.full((60, 60), 300.0), -500.0, 1500.0, 50.0)
+    table = by_ground(found, SimpleNamespace(terrain=level, canopy=None)).set_index("kind")
+    assert table.loc["height", "area_ha"] == pytest.approx(found.area["area_ha"].iloc[0])
+    assert table.loc["slope", "mean_cautious"] == pytest.approx(found.area.set_index("flight_id").loc[CAMPAIGN, "mean_cautious"])
 
 
 # animals not found

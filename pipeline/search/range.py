@@ -21,11 +21,17 @@ HALF_PASS_M = 5_000.0
 class DetectionRange:
     """d50_m, d90_m : slant distance at which half, and 90 %, of single records hear a tag of the type; blank when never. [m]
     sweep_width_m : effective width swept by one straight pass. [m]
+    logistic_half_m, logistic_slope_per_decade : of the logistic curve nearest to single records by slant distance. [m], [1]
+    half_normal_on_line, half_normal_sigma_m : of the half-normal nearest to one straight pass by distance to the side. [1], [m]
     """
 
     d50_m: float
     d90_m: float
     sweep_width_m: float
+    logistic_half_m: float
+    logistic_slope_per_decade: float
+    half_normal_on_line: float
+    half_normal_sigma_m: float
 
 
 def detection_curve(model: SignalModel, tag_type: str, height_above_ground_m: float, azimuth_known: bool = True, points: int = 200) -> pd.DataFrame:
@@ -90,17 +96,17 @@ def half_normal_summary(lateral: pd.DataFrame) -> tuple[float, float]:
 
 
 def detection_range(model: SignalModel, tag_type: str, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> DetectionRange:
-    """d50, d90 and sweep width of a tag type at a flight's height and record spacing."""
+    """Ranges, sweep width and their summaries for a tag type at a flight's height and record spacing."""
     curve = detection_curve(model, tag_type, height_above_ground_m, azimuth_known)
     lateral = lateral_range(model, tag_type, height_above_ground_m, step_m, azimuth_known)
-    return DetectionRange(distance_at(curve, 0.5), distance_at(curve, 0.9), sweep_width_m(lateral))
+    return DetectionRange(distance_at(curve, 0.5), distance_at(curve, 0.9), sweep_width_m(lateral), *logistic_summary(curve), *half_normal_summary(lateral))
 
 
 def range_table(model: SignalModel, draws: list[SignalModel], tag_types, height_above_ground_m: float, step_m: float, azimuth_known: bool = True) -> pd.DataFrame:
     """Ranges of every tag type with 95 % intervals from models drawn from the fit's uncertainty (blank without draws).
 
-    Columns: tag_type, height_m, then d50_m, d90_m, sweep_width_m, each with _low and _high; logistic_half_m, logistic_slope_per_decade of single records by slant distance;
-    half_normal_on_line, half_normal_sigma_m of one straight pass by distance to the side.
+    Columns: tag_type, height_m, then those of DetectionRange; each length, such as d50_m, with d50_low_m and d50_high_m. An interval covers what the fit leaves open, not how tags of a type differ:
+    that is in the curve itself.
     """
     rows = []
     for tag_type in tag_types:
@@ -108,13 +114,14 @@ def range_table(model: SignalModel, draws: list[SignalModel], tag_types, height_
         drawn = [detection_range(draw, tag_type, height_above_ground_m, step_m, azimuth_known) for draw in draws]
         row = {"tag_type": tag_type, "height_m": height_above_ground_m}
         for name in DetectionRange.__dataclass_fields__:
+            row[name] = getattr(best, name)
+            if not name.endswith("_m"):
+                continue
             values = np.array([getattr(each, name) for each in drawn])
             known = values[np.isfinite(values)]
             low, high = np.quantile(known, [0.025, 0.975]) if known.size else (np.nan, np.nan)
-            row |= {name: getattr(best, name), f"{name.removesuffix('_m')}_low_m": low, f"{name.removesuffix('_m')}_high_m": high}
-        logistic = logistic_summary(detection_curve(model, tag_type, height_above_ground_m, azimuth_known))
-        half_normal = half_normal_summary(lateral_range(model, tag_type, height_above_ground_m, step_m, azimuth_known))
-        rows.append(row | dict(zip(("logistic_half_m", "logistic_slope_per_decade", "half_normal_on_line", "half_normal_sigma_m"), (*logistic, *half_normal))))
+            row |= {f"{name.removesuffix('_m')}_low_m": low, f"{name.removesuffix('_m')}_high_m": high}
+        rows.append(row)
     return pd.DataFrame(rows)
 
 

@@ -200,10 +200,22 @@ class LocalisationReport:
             "flight_id": ("Flight", "", "text"), "kind": ("Tag type", "", "text"), "area_ha": ("Ground", "ha", two_figures), "area_50_cautious_ha": ("0.5 or more", "cautious, ha", two_figures), "area_90_cautious_ha": ("0.9 or more", "cautious, ha", two_figures),
             "area_90_independent_ha": ("0.9 or more", "independent, ha", two_figures), "share_90_cautious": ("Share at 0.9", "cautious", ".2f")}, saved_as="searched_area.csv")
         ranges = self.workspace.read_work("detection_ranges").assign(kind=lambda rows: rows["tag_type"].replace("", "all tags"))
-        reach = self.book.table("detection_ranges", ranges, "How far a tag is heard, slant distance, antenna turned evenly to all sides.", {
-            "kind": ("Tag type", "", "text"), "height_m": ("Height", "m", ".0f"), "d50_m": ("Half of records", "m", two_figures), "d50_low_m": ("from", "95 %, m", two_figures), "d50_high_m": ("to", "95 %, m", two_figures),
-            "d90_m": ("Nine in ten", "m", two_figures), "sweep_width_m": ("Sweep width", "m", two_figures)}, saved_as="detection_ranges.csv", notes="Intervals of all, a logistic curve and a half-normal are in the file.")
-        return self.book.together(words, self._searched_map(), table, self._over_time(), reach, *self._detection_test())
+        lengths = {f"{name}_words": say.with_interval(ranges, name) for name in ("d50", "d90", "sweep_width", "logistic_half", "half_normal_sigma")}
+        reach = self.book.table("detection_ranges", ranges.assign(**lengths), "How far a tag is heard, antenna turned evenly to all sides, with 95 % intervals.", {
+            "kind": ("Tag type", "", "text"), "height_m": ("Height", "m", ".0f"), "d50_words": ("Half of records", "slant, m", as_given), "d90_words": ("Nine in ten", "slant, m", as_given), "sweep_width_words": ("Sweep width", "m", as_given),
+            "logistic_half_words": ("Half, logistic", "slant, m", as_given), "half_normal_on_line": ("On the line", "half-normal", stated_probability), "half_normal_sigma_words": ("Sigma", "half-normal, m", as_given)}, saved_as="detection_ranges.csv", notes=say.RANGES_NOTE)
+        return self.book.together(words, self._searched_map(), table, *self._by_ground(), self._over_time(), reach, *self._detection_test())
+
+    def _by_ground(self) -> list:
+        """Each kind of ground, for the type heard least far; nothing without terrain and canopy."""
+        rows = self.workspace.read_work("searched_by_ground")
+        if rows.empty:
+            return []
+        weakest = self.area[self.area["flight_id"] == ALL_FLIGHTS].sort_values("mean_cautious", kind="stable").iloc[0]["tag_type"]
+        return [self.book.table("searched_by_ground", rows[rows["tag_type"] == weakest], f"How well each kind of ground was searched for a {weakest or 'tag'}, all flights together.", {
+            "kind": ("By", "", "text"), "ground": ("Ground", "", "text"), "area_ha": ("Area", "ha", two_figures), "mean_expected": ("Heard there", "expected, mean", stated_probability),
+            "mean_cautious": ("Heard there", "cautious, mean", stated_probability), "area_90_cautious_ha": ("0.9 or more", "cautious, ha", two_figures), "share_90_cautious": ("Share at 0.9", "cautious", ".2f")},
+            saved_as="searched_by_ground.csv", notes="Heights in three parts of about equal area; slopes over a cell of the search grid; limits of slope and canopy are a choice of this project. Other tag types are in the file.")]
 
     def _detection_test(self):
         """Predicted against heard on beacons, by band, where any were listened to; and what decoys say."""

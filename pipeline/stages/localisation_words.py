@@ -154,6 +154,16 @@ def missing_paragraph(not_found: pd.DataFrame) -> str:
     return ("" if not_found.empty else "The silence of a tag has three explanations, and which is likeliest leans on what was believed before. The beliefs of the survey file (search.priors) are therefore shown side by side; none of them is a finding of these flights.")
 
 
+RANGES_NOTE = ("Half of records, nine in ten: slant distance at which single records hear a tag. Sweep width: of one straight pass, looks sharing the tag and the shadowing. The logistic curve (single records, by slant distance) and the half-normal (one pass, by "
+               "distance to the side) are summaries for readers who expect them; the model is neither. Intervals come from the models drawn from what the fit on beacons leaves open; how tags of a type differ is in the figures themselves. Level ground without canopy.")
+
+
+def with_interval(rows: pd.DataFrame, name: str) -> list[str]:
+    """Lengths with their 95 % intervals in words, "600 (500 to 740)"; a dash where there is none. rows : with NAME_m, NAME_low_m and NAME_high_m. [m]"""
+    return ["–" if pd.isna(value) else two_figures(value) + ("" if pd.isna(low) else f" ({two_figures(low)} to {two_figures(high)})")
+            for value, low, high in zip(rows[f"{name}_m"], rows[f"{name}_low_m"], rows[f"{name}_high_m"])]
+
+
 def search_heading(area: pd.DataFrame) -> str:
     whole = area[area["flight_id"] == "all flights"]
     if whole.empty:

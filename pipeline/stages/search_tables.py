@@ -1,7 +1,7 @@
 """Was the ground really searched, and what does silence mean? Worked out with the signal model of the campaign, one tag type at a time.
 
     work/     searched (probability of detection, cell by cell; grid in searched_grid.json), searched_areas (polygons, survey CRS)
-    tables/   next_flight (see next_flight.py), searched_area, cumulative_area, detection_ranges, not_found, silence_explained, search_validation (+ _bands), well_searched_beacons;
+    tables/   next_flight (see next_flight.py), searched_area, searched_by_ground, cumulative_area, detection_ranges, not_found, silence_explained, search_validation (+ _bands), well_searched_beacons;
               the same in work/
 """
 
@@ -16,12 +16,13 @@ import shapely
 
 from pipeline.calibration import HeldOutModels
 from pipeline.radio import SignalModel
-from pipeline.search import (PRIORS, GroundSearch, MissingTag, SearchGrid, StatedPrior, WeakTags, area_table, cumulative_area, explanation_table, ground_round_track,
+from pipeline.search import (BY_GROUND, CAMPAIGN, PRIORS, Detection, GroundSearch, MissingTag, SearchGrid, StatedPrior, WeakTags, area_by_ground, area_table, cumulative_area, explanation_table, ground_round_track,
                              ground_searched, not_found_table, prior_from_last_fix, prior_over_area, range_table, search_grid, share_interval, stated_probability)
 from pipeline.search.ground import THRESHOLDS
 from pipeline.stages.ground_files import Ground
 from pipeline.stages.next_flight import write_next_flight
 from pipeline.stages.search_looks import Listened, antenna_known
+from pipeline.stages.ground_kinds import kinds_of_ground
 from pipeline.stages.search_on_beacons import write_search_test
 from pipeline.stages.workspace import Workspace
 
@@ -34,7 +35,8 @@ AREA = ["flight_id", "tag_type", "area_ha", "area_50_independent_ha", "area_90_i
         "area_90_cautious_ha", "mean_cautious", "share_50_cautious", "share_90_cautious"]
 CUMULATIVE = ["tag_type", "flight_id", "minutes", "area_50_ha", "area_90_ha"]
 RANGES = ["tag_type", "height_m", "d50_m", "d50_low_m", "d50_high_m", "d90_m", "d90_low_m", "d90_high_m", "sweep_width_m", "sweep_width_low_m", "sweep_width_high_m",
-          "logistic_half_m", "logistic_slope_per_decade", "half_normal_on_line", "half_normal_sigma_m"]
+          "logistic_half_m", "logistic_half_low_m", "logistic_half_high_m", "logistic_slope_per_decade", "half_normal_on_line", "half_normal_sigma_m", "half_normal_sigma_low_m",
+          "half_normal_sigma_high_m"]
 FALSE = ["decoys", "records_listened", "records_heard", "share", "share_low", "share_high", "decoys_heard"]
 SEARCHED = ["flight_id", "tag_type", "row", "column", "independent", "expected", "cautious"]
 
@@ -50,6 +52,7 @@ class TypeSearched:
     polygons: list[dict]
     cumulative: pd.DataFrame
     ranges: pd.DataFrame
+    whole: Detection
 
 
 def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFrame, ground: Ground) -> None:
@@ -65,7 +68,7 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     found = [each for each in found if each is not None]
     _leave_ground(workspace, found, ground)
     tables = {"searched_area": _joined([each.area for each in found], AREA), "cumulative_area": _joined([each.cumulative for each in found], CUMULATIVE),
-              "detection_ranges": _joined([each.ranges for each in found], RANGES)}
+              "detection_ranges": _joined([each.ranges for each in found], RANGES), "searched_by_ground": _joined([by_ground(each, ground) for each in found], BY_GROUND)}
     silent = missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None, _last_seen(workspace))
     missing = not_found_table(silent)
     tables |= {"not_found": missing, "silence_explained": explanation_table(missing, stated_priors(workspace.survey)), "false_detections": false_detections(tags, records)}
@@ -119,7 +122,13 @@ def search_for_type(tag_type: str, tag_ids, listened: Listened, model: SignalMod
     step_m = float(np.clip(np.median(steps), 10.0, 500.0)) if len(steps) else 50.0
     ranges = range_table(model, list(draws), [tag_type], float(np.median(heights)), step_m, antenna_known(looks))
     return TypeSearched(tag_type, search, area_table(searched, search.grid, tag_type), _cells(searched, search.grid, tag_type),
-                        _polygons(searched, search.grid, tag_type), growth.assign(tag_type=tag_type), ranges)
+                        _polygons(searched, search.grid, tag_type), growth.assign(tag_type=tag_type), ranges, searched[CAMPAIGN])
+
+
+def by_ground(found: TypeSearched, ground: Ground) -> pd.DataFrame:
+    """The ground searched by all flights, taken apart by its height, slope and canopy where these are given; columns of BY_GROUND."""
+    grid = found.search.grid
+    return area_by_ground(found.whole, grid.cell_m ** 2 / 1e4, kinds_of_ground(ground, grid), found.tag_type)
 
 
 @dataclass(frozen=True)
