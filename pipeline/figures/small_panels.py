@@ -7,12 +7,13 @@ from itertools import pairwise
 import numpy as np
 from matplotlib.figure import Figure
 
-from pipeline.figures.label_places import place_labels
-from pipeline.figures.style import TEXT_WIDTH_IN, new_figure, settle
+from pipeline.figures.label_places import CHARACTER_WIDTH, place_labels
+from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, new_figure, settle
 
 MOST_PANELS = 9
 MARK_POINTS = 6.5          # marks nearer than this cover each other and share a label
-CLEARANCE_POINTS = 5.0
+FARTHER_POINTS = (5.0, 10.0, 16.0, 24.0, 34.0, 46.0)     # from a mark to its label; all but the first and the last number stay at the nearest
+LONGEST_LABEL = 12         # letters
 
 
 def panels(labels, height_in: float = 2.1):
@@ -40,7 +41,7 @@ def small(ax, title: str, across: str, up: str) -> None:
 
 
 def number_marks(figure: Figure, panels_of_marks) -> None:
-    """Numbers beside marks, none on another: marks that cover each other share a label, "2–4" or "1, 5".
+    """Numbers beside marks, none on another: marks that cover each other share a label, "2–4" or "1, 5". Where there is no room a number is left out; the first and the last may stand farther off, with a line to their marks.
 
     The layout of the figure is fixed here, since the room for a label hangs on the size of its panel.
 
@@ -52,11 +53,12 @@ def number_marks(figure: Figure, panels_of_marks) -> None:
 
 
 def joined_numbers(numbers) -> str:
-    """Runs of numbers as "2–4", the rest one by one: [1, 2, 3, 5] is "1–3, 5"; two neighbours are "1, 2"."""
+    """Runs of numbers as "2–4", the rest one by one: [1, 2, 3, 5] is "1–3, 5"; two neighbours are "1, 2". Of many only the first and the last: "1 … 36"."""
     ordered = sorted(numbers)
     starts = [0, *[place for place, (one, other) in enumerate(pairwise(ordered), start=1) if other != one + 1], len(ordered)]
     runs = [ordered[start:end] for start, end in pairwise(starts)]
-    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(each) for each in run) for run in runs)
+    said = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(each) for each in run) for run in runs)
+    return said if len(said) <= LONGEST_LABEL else f"{ordered[0]} … {ordered[-1]}"
 
 
 def _number_one(ax, places, numbers) -> None:
@@ -65,11 +67,31 @@ def _number_one(ax, places, numbers) -> None:
     size = box.width * to_points, box.height * to_points
     spots = (ax.transData.transform(places) - [box.x0, box.y0]) * to_points
     spots[:, 1] = size[1] - spots[:, 1]                      # labels are placed with y counted down
-    groups = _covering_each_other(spots)
-    wanted = [(joined_numbers([numbers[place] for place in group]), tuple(spots[group].mean(axis=0)), CLEARANCE_POINTS) for group in groups]
-    for group, (text, (x, y), clearance), found in zip(groups, wanted, place_labels(wanted, [tuple(spot) for spot in spots], size)):
-        left, middle = found or (x + clearance, y - clearance)      # without room a label on a line is better than none
-        ax.annotate(text, (left / size[0], 1 - middle / size[1]), xycoords="axes fraction", fontsize=7.5, ha="left", va="center")
+    ends, taken = {0, len(numbers) - 1}, [tuple(spot) for spot in spots]
+    for group in sorted(_covering_each_other(spots), key=lambda group: not ends & set(group)):
+        text, mark = joined_numbers([numbers[place] for place in group]), spots[group].mean(axis=0)
+        found = _room(text, mark, FARTHER_POINTS if ends & set(group) else FARTHER_POINTS[:1], taken, size)
+        if found is not None:
+            _write(ax, text, mark, found, size)
+            taken += [(found[0] + across, found[1]) for across in np.arange(4.0, len(text) * CHARACTER_WIDTH + 4.0, 4.0)]
+
+
+def _room(text, mark, clearances, taken, size):
+    """Left end, middle height and clearance of a label beside its mark, the nearest first; None where there is no room."""
+    for clearance in clearances:
+        found = place_labels([(text, tuple(mark), clearance)], taken, size)[0]
+        if found is not None:
+            return *found, clearance
+    return None
+
+
+def _write(ax, text, mark, found, size) -> None:
+    """A label, and a line to its mark where it stands away from it."""
+    left, middle, clearance = found
+    ax.annotate(text, (left / size[0], 1 - middle / size[1]), xycoords="axes fraction", fontsize=7, ha="left", va="center")
+    if clearance > FARTHER_POINTS[0]:
+        near = min(max(mark[0], left), left + len(text) * CHARACTER_WIDTH)
+        ax.plot([mark[0] / size[0], near / size[0]], [1 - mark[1] / size[1], 1 - middle / size[1]], transform=ax.transAxes, color=LIGHT["soft"], linewidth=0.5)
 
 
 def _covering_each_other(spots) -> list[list[int]]:

@@ -54,7 +54,7 @@ class MovementReport:
         frame = say.animal_frame(self.tables.summary)
         table = self._table("animals", "summary", frame, "Animals: what there is to go on, and what may be said of each.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "usable_of_total": ("usable fixes", "of all", FIGURE), "first_to_last": ("first – last", "usable fix, UTC", FIGURE),
-            "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "gate": ("may be said", "", "text")},
+            "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "gate": ("may be said", "at most", "text")},
             notes="A fix is a position with its region. It is usable when it is located, or has several places that are all weighed; an area without a position is a fix that is not usable. Two flights on one day give two fixes. "
                   "95 % radius: a circle of this radius about the position holds the animal in 95 of 100 cases. This is one campaign; in how many an animal was searched for and heard is not recorded.")
         return self.book.together(self.book.words(say.animals_heading(self.tables), *say.animals_paragraphs(self.tables)), table)
@@ -99,7 +99,7 @@ class MovementReport:
         pairs = also.overlap_frame(tables)
         if len(pairs):
             parts.append(self._table("range-overlaps", "overlaps", pairs, "How much the ranges of two animals are the same: 0 nothing, 1 everything.", {
-                "pair": ("pair", "", "text"), "shared": ("normal ranges", "0 to 1 (95 % interval)", FIGURE), "kernel_affinity": ("kernels", "0 to 1", "share")},
+                "pair": ("pair", "", "text"), "shared": ("normal ranges", "0 to 1 (95 % interval)", FIGURE), "kernel_affinity": ("kernels", "0 to 1", probability)},
                 notes="Bhattacharyya's affinity: 1 when both use the same ground alike. Ranges may overlap without the animals ever having met.", most_rows=15))
         return parts
 

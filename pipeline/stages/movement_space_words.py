@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.stages.movement_numbers import with_interval
+from pipeline.stages.movement_numbers import probability, with_interval
 from pipeline.wording import counted, listed, two_figures
 
 PANELS = 9
@@ -39,7 +39,7 @@ def track_frame(tables) -> pd.DataFrame:
 
 
 TRACK_CAPTION = ("Tracks of the animals that move fastest, each at its own scale. The shade is the ground that holds the animal with probability 0.95 at each moment if it walks at random between "
-                 "flights; the dashed circles are the same during the flights. Positions that cover each other share their numbers.")
+                 "flights; the dashed circles are the same during the flights. Positions that cover each other share their numbers; without room a number is left out.")
 
 
 def track_alt(tracks) -> str:
@@ -117,7 +117,7 @@ def overlap_frame(tables) -> pd.DataFrame:
     pairs = tables.overlaps[tables.overlaps["other_tag_id"] != ""]
     return pairs.assign(
         pair=[f"{one} – {other}" for one, other in zip(pairs["tag_id"], pairs["other_tag_id"])],
-        shared=[f"{value:.2f} ({low:.2f} to {high:.2f})" for value, low, high in zip(pairs["affinity"], pairs["affinity_low"], pairs["affinity_high"])])
+        shared=[f"{probability(value)} ({probability(low)} to {probability(high)})" for value, low, high in zip(pairs["affinity"], pairs["affinity_low"], pairs["affinity_high"])])
 
 
 def growth_alt(growth) -> str:

@@ -133,7 +133,7 @@ def path_caption(tables) -> str:
     """Which of the animals that moved are drawn."""
     moved = len(movers(tables))
     which = f"The {PANELS} of {moved} animals that moved for which it is clearest" if moved > PANELS else "Animals that moved"
-    return f"{which}, all at one scale. Positions that cover each other share their numbers. The dotted line joins positions in order of time; it is no path walked."
+    return f"{which}, all at one scale. Positions that cover each other share their numbers; without room a number is left out. The dotted line joins positions in order of time; it is no path walked."
 
 
 def path_alt(paths) -> str:
