@@ -104,7 +104,8 @@ def pair_distances(pairs: pd.DataFrame) -> Figure:
         ax.annotate(f"{near} m", (near, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", fontsize=7, ha="center", va="bottom")
     ax.hlines(places, rows["low_m"], rows["high_m"], color=LIGHT["fix"], linewidth=2.0)
     ax.plot(rows["distance_m"], places, linestyle="", marker=SHAPES["diamond"].as_matplotlib(), color=LIGHT["ink"], markersize=3.5)
-    ax.set_yticks(places, rows["label"], fontsize=7.5)
+    ax.set_yticks(places, rows["label"], fontsize=7)
+    figure.get_layout_engine().set(w_pad=0.12)        # letters of a browser may be wider than those measured here [in]
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(left=0)
     ax.set_xlabel("distance between the two (m)")

@@ -174,7 +174,7 @@ class MovementReport:
         return self._table("steps", "steps", frame, "Steps between positions: those that moved first, then animals without a step.", {
             "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days, else as said", time_apart), "distance": ("distance", "m (95 % interval)", FIGURE),
             "minimum_detectable_m": ("detectable", "m", two_figures), "chance": ("p", "alone, adjusted", FIGURE),
-            "rate_low_m_per_day": ("at least", "m per day", two_figures), "said": ("verdict", "", "text")},
+            "rate_low_m_per_day": ("at least", "m per day", two_figures), "verdict": ("verdict", "", "text")},
             notes=f"Detectable: a movement of this length would have shown in 8 of 10 cases. p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
                   f"{self.tables.significance:g} it moved. At least: straight line, shortest distance of the interval; the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
 

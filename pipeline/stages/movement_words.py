@@ -146,10 +146,10 @@ def step_frame(steps) -> pd.DataFrame:
     ordered = steps.assign(rank=rank).sort_values(["rank", "tag_id", "from_utc"], kind="stable")
     whole = ordered["kind"] == "first to last"
     return ordered.assign(
-        between=["first – last" if net else f"{start} – {end}" if start else "" for start, end, net in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole)],
+        between=["first – last" if net else f"{start} – {end}" if start else reason.split(":")[0].rstrip(".")
+                 for start, end, net, reason in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole, ordered["reason"])],
         distance=[with_interval(*row) for row in zip(ordered["distance_m"], ordered["distance_low_m"], ordered["distance_high_m"])],
         chance=[p_values(*row) if kind else None for *row, kind in zip(ordered["p"], ordered["p_adjusted"], ordered["kind"])],
-        said=[verdict if kind else f"{verdict}: {reason}" for verdict, kind, reason in zip(ordered["verdict"], ordered["kind"], ordered["reason"])],
     )
 
 
