@@ -44,6 +44,13 @@ def texts(found):
     return [*say.opening(found), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *say.next_steps(found), *say.report_sentences(found).values()]
 
 
+def test_a_flight_that_reads_beacons_apart_is_named_among_the_assumptions(found):
+    table = pd.DataFrame({"flight_id": ["a", "b"], "level_db": [0.4, -6.0], "clear": [False, False]})
+    assert "no flight differs from the others by more than 6.0 dB." in say.levels(table)
+    assert say.levels(table.assign(clear=[False, True])) == "beacons say that something was changed, since flight b read them 6 dB weaker than the other flights did."
+    assert say.levels(table[:0]) in say.assumptions(replace(found, levels=table[:0]))
+
+
 # The demo
 
 def test_the_ten_questions_are_answered_in_whole_sentences(found):

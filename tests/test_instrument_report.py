@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from pipeline.stages.instrument_report import bias_words, hills_words, instruments_heading, lag_words, worth_heading, worth_paragraph
+from pipeline.stages.instrument_report import bias_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
 
 SEEN = pd.DataFrame({"flight_id": ["a"], "share_without_terrain": [0.0]})
 
@@ -48,6 +48,14 @@ def test_the_heading_names_flights_and_says_so_when_all_agree():
     assert instruments_heading(table.iloc[1:]) == "Clocks and azimuths agree, as far as beacons can tell"
     turned = pd.concat([table, pd.DataFrame({"what": ["azimuth bias"], "where": ["all flights"], "said": [bias_words(12.0, 2.0, None)]})])
     assert instruments_heading(turned) == "Clocks disagreed in a and the antenna pointed beside its azimuth; both are taken out"
+    read = SimpleNamespace(beacons=9, level_db=-6.2, clear=True)
+    louder = pd.concat([table, pd.DataFrame({"what": ["level of strengths"], "where": ["flight b"], "said": [level_words(read)]})])
+    assert instruments_heading(louder) == "Clocks disagreed in a; this is taken out; strengths of b lie apart from those of the other flights, which is not taken out"
+
+
+def test_a_flight_that_reads_beacons_weaker_is_said_so_and_one_that_does_not_is_left_alone():
+    assert level_words(SimpleNamespace(beacons=9, level_db=-6.2, clear=True)).startswith("9 beacons read 6 dB weaker than in the other flights: gain, antenna or cable may have differed")
+    assert level_words(SimpleNamespace(beacons=3, level_db=1.0, clear=False)) == "as in the other flights, within what 3 beacons can show"
 
 
 def test_what_is_worth_most_is_named_with_both_figures():

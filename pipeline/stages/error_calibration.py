@@ -1,7 +1,7 @@
 """Stage 3: fixes of beacons, whose own data their model never saw, against the places where they stand.
 
     tables/   beacon_errors, beacon_error_details, beacon_places, error_summary, coverage, widening, beacon_residuals, residual_correlation,
-              beacon_effort, beacon_reach, two_ways_of_widening
+              beacon_effort, beacon_reach, two_ways_of_widening, flight_levels
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.calibration import (coverage_table, doubtful_places, error_summary, gather_heard, record_residuals,
+from pipeline.calibration import (coverage_table, doubtful_places, error_summary, flight_levels, gather_heard, record_residuals,
                                   residual_correlation, summary_by)
 from pipeline.calibration.residuals import RESIDUALS
 from pipeline.columns import BEACON_ERRORS, FIXES, conform
@@ -25,7 +25,7 @@ from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "3_error_calibration"
 TABLE_NAMES = ("beacon_errors", "beacon_error_details", "beacon_places", "error_summary", "coverage", "widening", "beacon_residuals", "residual_correlation",
-               "beacon_effort", "beacon_reach", "two_ways_of_widening")
+               "beacon_effort", "beacon_reach", "two_ways_of_widening", "flight_levels")
 # Bounds of the classes by which errors are summed up: closest slant distance in metres, records heard.
 DISTANCE_BOUNDS_M = (100, 200, 400, 800)
 RECORD_BOUNDS = (3, 8, 20)
@@ -52,6 +52,7 @@ class CalibrationTables:
     beacon_effort: pd.DataFrame
     beacon_reach: pd.DataFrame
     two_ways_of_widening: pd.DataFrame
+    flight_levels: pd.DataFrame
 
 
 def open_report(config_path):
@@ -74,15 +75,17 @@ def compute(workspace: Workspace) -> CalibrationTables:
     details = detail_table(tests, fixes, workspace.read_table("fix_evidence"), flights, ground.projection)
     track, left_out = workspace.read_work("track"), models_of_places(models, beacons)
     looks = record_table(records, beacons, left_out, read_corrections(workspace))
+    heard_looks = looks[looks["residual_db"].notna()].reset_index(drop=True)
     covered = coverage_table(details["level_before"], details["level_after"], details["place_id"])
     tables = CalibrationTables(
         beacon_errors=conform(details, BEACON_ERRORS), beacon_error_details=details, beacon_places=place_table(beacons, listened, details, kept),
         error_summary=summary_table(details), coverage=covered[covered["tests"] > 0],
-        widening=widening_table(kept, beacons), beacon_residuals=looks[looks["residual_db"].notna()].reset_index(drop=True),
+        widening=widening_table(kept, beacons), beacon_residuals=heard_looks,
         residual_correlation=residual_correlation(looks, left_out, dict(zip(beacons["place_id"], beacons["tag_type"])), width_m=typical_step_m(track), seed=workspace.survey.seed),
         beacon_effort=effort_table(records, beacons, flights, listened),
         beacon_reach=reach_table(details, fixes, workspace.read_work("tags"), track, flights, ground, beacons),
         two_ways_of_widening=ways_of_widening(read_beacon_fixes(workspace), set(beacons.loc[beacons["use"] == "test", "place_id"])),
+        flight_levels=flight_levels(heard_looks),
     )
     for name in TABLE_NAMES:
         workspace.write_table(name, getattr(tables, name))

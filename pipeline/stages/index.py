@@ -42,7 +42,7 @@ def gather(workspace: Workspace) -> say.Found:
     return say.Found(
         flights=work("flights"), tags_heard=work("tags_heard"), messages=work("messages"), changes=work("changes"),
         animals=located.animals_of(fixes, tags), decoys=fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])],
-        tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"),
+        tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"), levels=table("flight_levels"),
         triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"), candidates=work("next_flight"),
         false=work("false_detections"), blind_share=float(table("terrain_seen")["share_without_terrain"].max()) if len(table("terrain_seen")) else None, canopy=(table("signal_model")["parameter"] == "canopy_db_per_m").any(),
         steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,

@@ -37,6 +37,7 @@ class Found:
     beacons: pd.DataFrame        # beacon_places
     coverage: pd.DataFrame
     reach: pd.DataFrame          # beacon_reach
+    levels: pd.DataFrame         # flight_levels
     triage: pd.DataFrame
     walk: pd.DataFrame
     not_found: pd.DataFrame
@@ -225,12 +226,22 @@ def _disbelieved(found: Found) -> list[str]:
     return words
 
 
+def levels(table: pd.DataFrame) -> str:
+    """What beacons say of the level of strengths in each flight; rows of flight_levels."""
+    if table.empty:
+        return "too few beacons were heard in two flights to test it."
+    off = [f"{row.flight_id} read them {abs(row.level_db):.0f} dB {'stronger' if row.level_db > 0 else 'weaker'}" for row in table[table["clear"]].itertuples()]
+    if off:
+        return f"beacons say that something was changed, since flight {listed(off)} than the other flights did."
+    return f"beacons show no such change; read on them, no flight differs from the others by more than {table['level_db'].abs().max():.1f} dB."
+
+
 def assumptions(found: Found) -> str:
     """What rests on what."""
     if found.errors.empty:
         return "All of them: without a beacon heard every radius rests on the priors of the signal model, on the heights and azimuths as logged, and on clocks that agree."
     return ("Clocks and the antenna's azimuth were held against the beacons, and what they showed was taken out; the report on error calibration lists it. Heights are taken as the survey file says. Every animal is taken to have stayed where it was during a flight, unless the survey file says how far it may walk. "
-            "If the gain was changed between flights, neither strengths nor the threshold of hearing mean the same in each, and positions and ground searched fall together. "
+            f"If the gain was changed between flights, neither strengths nor the threshold of hearing mean the same in each, and positions and ground searched fall together: {levels(found.levels)} "
             "The detection figures fall if animals hide where tags cannot be heard; the fates fall if the register's pulse rates are wrong.")
 
 

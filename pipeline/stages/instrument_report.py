@@ -19,10 +19,11 @@ FINDINGS = ["what", "where", "estimate", "standard_error", "unit", "said"]
 
 
 def findings_table(workspace) -> pd.DataFrame:
-    """One row per finding, columns FINDINGS: clock lag of each flight, azimuth bias, share of the loss behind hills, loss in canopy, ceiling, faulty records."""
+    """One row per finding, columns FINDINGS: clock lag and level of strengths of each flight, azimuth bias, share of the loss behind hills, loss in canopy, ceiling, faulty records."""
     lags, parameters, seen = (workspace.read_table(name) for name in ("clock_lags", "signal_model", "terrain_seen"))
     model = workspace.read_json("signal_models")["whole"]
     rows = [("clock lag", f"flight {lag.flight_id}", lag.lag_s, lag.standard_error_s, "s", lag_words(lag)) for lag in lags.itertuples()]
+    rows += [("level of strengths", f"flight {row.flight_id}", row.level_db, row.standard_error_db, "dB", level_words(row)) for row in workspace.read_table("flight_levels").itertuples()]
     bias = parameters[parameters["parameter"] == "azimuth_bias_deg"]
     rows += [("azimuth bias", "all flights", row.value, row.standard_error, "degrees", bias_words(row.value, row.standard_error, declination_here_deg(workspace))) for row in bias.itertuples()]
     hills = parameters[parameters["parameter"] == "terrain_share"]
@@ -35,6 +36,14 @@ def findings_table(workspace) -> pd.DataFrame:
     faults = parameters[parameters["parameter"] == "fault_share"]
     rows += [("faulty records", "all flights", row.value, row.standard_error, "share of heard", f"an error of {model['fault_sd_db']:.0f} dB was chosen by held-out beacons") for row in faults.itertuples()]
     return pd.DataFrame(rows, columns=FINDINGS)
+
+
+def level_words(row) -> str:
+    """What a row of flight_levels comes to."""
+    if not row.clear:
+        return f"as in the other flights, within what {counted(row.beacons, 'beacon')} can show"
+    return (f"{counted(row.beacons, 'beacon')} read {abs(row.level_db):.0f} dB {'stronger' if row.level_db > 0 else 'weaker'} than in the other flights: gain, antenna or cable may have differed; "
+            "not taken out, powers scatter the more for it and ground searched is off")
 
 
 def lag_words(lag, done: str = "taken out") -> str:
@@ -96,7 +105,7 @@ def instruments_part(workspace, book):
                          error=["–" if np.isnan(error) else f"{error:.2g}" for error in table["standard_error"]])
     shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
         "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
-        saved_as="instrument_findings.csv", notes="A lag is taken out when it is three standard errors from nothing and gains four units of log-likelihood; a lag found without a beacon serves that beacon. SE: standard error. A clear finding is two or more.")
+        saved_as="instrument_findings.csv", notes="A lag is taken out when it is three standard errors from nothing and gains four units of log-likelihood; a lag found without a beacon serves that beacon. SE: standard error. A clear finding is two or more. Level of strengths: mean over the beacons of how much stronger they read than in the other flights; clear when it is 3 dB or more and chance does not explain it (p below 0.05, adjusted for the flights).")
     return book.together(book.words(instruments_heading(table)), shown)
 
 
@@ -106,6 +115,13 @@ def instruments_heading(table: pd.DataFrame) -> str:
     turned = any(row.what == "azimuth bias" and "taken out" in row.said for row in table.itertuples())
     parts = [f"clocks disagreed in {listed(lagging)}"] if lagging else []
     parts += ["the antenna pointed beside its azimuth"] if turned else []
+    louder = [row.where.removeprefix("flight ") for row in table.itertuples() if row.what == "level of strengths" and "than in the other flights" in row.said]
+    told = f"; strengths of {listed(louder)} lie apart from those of the other flights, which is not taken out" if louder else ""
+    return told_first(parts) + told
+
+
+def told_first(parts: list[str]) -> str:
+    """What was off and is taken out, as the beginning of a heading."""
     return f"{' and '.join(parts)[0].upper()}{' and '.join(parts)[1:]}; both is taken out".replace("; both is", "; this is" if len(parts) == 1 else "; both are") if parts else "Clocks and azimuths agree, as far as beacons can tell"
 
 
