@@ -85,8 +85,8 @@ def test_a_stated_position_belongs_to_the_statuses_that_may_have_one(fixes):
 
 def test_regions_of_every_heard_tag_are_in_the_geopackage(fixes, demo_folder):
     layers = set(gpd.list_layers(demo_folder / "results.gpkg")["name"])
-    # The demo has a sighting on a day's afternoon, after its flights: a fix of the ground crew alone.
-    assert layers == {"fixes", "regions", "tracks", "searched", "beacons", "ground_fixes", "ground_regions"}
+    # The demo has a sighting on a day's afternoon, after its flights: a fix of the ground crew alone. A tag is not found, so blocks for a next flight are given.
+    assert layers == {"fixes", "regions", "tracks", "searched", "beacons", "ground_fixes", "ground_regions", "next_flight"}
     regions = gpd.read_file(demo_folder / "results.gpkg", layer="regions")
     heard = fixes[fixes["records_heard"] > 0]
     assert set(zip(regions["tag_id"], regions["flight_id"])) == set(zip(heard["tag_id"], heard["flight_id"]))

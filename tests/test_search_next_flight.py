@@ -8,6 +8,7 @@ from pipeline.geodesy import choose_projection
 from pipeline.search import Sought, Unplaced, candidate_flights, cautious_strengths, one_look_per_pass, rank_flights
 from pipeline.search.next_flight import adequacy_after, share_left
 from pipeline.stages.next_flight import badly_placed, take_off_points, take_offs_m
+from pipeline.stages.next_flight_report import heading, paragraphs
 from pipeline.survey.model import NextFlight
 from tests.radio_sample import signal_model
 
@@ -122,3 +123,45 @@ def test_badly_placed_are_animals_heard_and_placed_in_no_flight(tmp_path):
     np.savez(tmp_path / "draws.npz", **{"A|1": np.zeros((5, 2)), "A|2": np.ones((5, 2))})
     found = badly_placed(fixes, tags, tmp_path / "draws.npz")
     assert [each.tag_id for each in found] == ["A"] and (found[0].places_m == 1.0).all()
+
+
+def test_tags_named_in_the_survey_file_are_narrowed_down_although_they_have_a_position(tmp_path):
+    fixes = pd.DataFrame([("A", "1", "area only", 40.0), ("B", "1", "area only", 90.0), ("B", "2", "located", 3.0)], columns=["tag_id", "flight_id", "status", "region_95_ha"])
+    tags = pd.DataFrame({"tag_id": ["A", "B"], "tag_type": "collar", "role": "animal"})
+    np.savez(tmp_path / "draws.npz", **{"A|1": np.zeros((5, 2)), "B|1": np.ones((5, 2)), "B|2": np.full((5, 2), 2.0)})
+    found = badly_placed(fixes, tags, tmp_path / "draws.npz", ("B",))
+    assert [each.tag_id for each in found] == ["B"] and (found[0].places_m == 2.0).all()
+
+
+# in words
+
+def ranked(**changes):
+    rows = [{"rank": 1, "name": "04 loop at 60 m", "style": "loop", "height_m": 60.0, "minutes": 17.0, "adequacy_before": 0.6, "adequacy_after": 0.8, "adequacy_gain": 0.2, "shrinkage": 0.3, "score": 0.25,
+             "for_tags": "T2; M1", "gains": "M1 0.20; T2 0.30"}, {"score": 0.1}]
+    return pd.DataFrame([rows[0] | changes, rows[1]])
+
+
+BOTH = {"not_found": 1, "to_narrow_down": 1}
+
+
+def test_the_advice_names_the_block_its_gains_and_the_tags():
+    said = paragraphs(ranked(), BOTH, ["hills"])
+    assert "raises the ground searched for the tags not found from 0.60 to 0.80 (cautious, mean) and takes away about 0.30 of the regions" in said[0]
+    assert "It serves most T2 (0.30) and M1 (0.20)." in said[0]
+    assert "What hills would take along these tracks is reckoned with, on a lattice of 200 m." in said[0]
+    assert "no flight plan" in said[1] and heading(ranked(), BOTH) == "A next flight tells most in block 04 loop at 60 m"
+
+
+def test_without_terrain_and_canopy_the_advice_says_that_the_ground_is_taken_as_level():
+    assert "taken as level and open" in paragraphs(ranked(), BOTH, [])[0]
+
+
+def test_the_tags_of_the_survey_file_are_named():
+    assert "of the regions of the tags of the survey file (T7)" in paragraphs(ranked(), BOTH, [], ("T7",))[0]
+
+
+def test_ground_out_of_reach_is_not_said_to_need_no_flight():
+    nothing = pd.DataFrame()
+    assert heading(nothing, BOTH) == "No flight from the take-off points reaches this ground" and "next_flight.take_offs" in paragraphs(nothing, BOTH, [])[0]
+    none = {"not_found": 0, "to_narrow_down": 0}
+    assert heading(nothing, none) == "No tag asks for a next flight" and paragraphs(nothing, none, []) == ["Every animal was heard and has a position in some flight."]

@@ -12,8 +12,10 @@ from pipeline.intake import CanopyHeights, Terrain
 from pipeline.radio import Corrections
 from pipeline.search import CAMPAIGN, PRIORS, GroundSearch, search_grid
 from pipeline.stages.ground_kinds import canopy_m, kinds_of_ground, slope_deg
+from pipeline.stages.ground_fixes import GROUND_FIXES
+from pipeline.stages.last_seen import LastSeen, places_of
 from pipeline.stages.search_looks import Listened, antenna_known
-from pipeline.stages.search_tables import LastSeen, by_ground, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
+from pipeline.stages.search_tables import by_ground, false_detections, missing_tags, search_for_type, searched_ground, sought_tags, stated_priors
 from pipeline.stages.search_on_beacons import beacons_searched_for
 from tests.radio_sample import signal_model
 
@@ -256,7 +258,7 @@ def test_without_beacons_the_test_is_an_empty_table():
 
 def test_an_animal_seen_alive_is_looked_for_round_that_place(searched):
     listened, found = searched
-    sighting = pd.DataFrame({"time_utc": [START - pd.Timedelta(days=4)], "tag_id": ["H2"], "state": ["alive"], "easting_m": [300.0], "northing_m": [0.0], "position_sd_m": [20.0]})
+    sighting = pd.DataFrame({"time_utc": [START - pd.Timedelta(days=4)], "tag_id": ["H2"], "state": ["alive"], "easting_m": [300.0], "northing_m": [0.0], "position_sd_m": [20.0], "how": "seen"})
     register = tags(H2="animal").assign(species="Lepus timidus")
     seen = LastSeen(sighting, {"Lepus timidus": 50.0})
     missing = missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True, seen)[0]
@@ -264,6 +266,19 @@ def test_an_animal_seen_alive_is_looked_for_round_that_place(searched):
     assert missing.prior_text.startswith("seen 2026-04-27, spread by 50 m a day over 4 days;") and missing.days_since_heard == pytest.approx(4.0)
     dead = LastSeen(sighting.assign(state="dead"), {"Lepus timidus": 50.0})
     assert missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True, dead)[0].prior_text == "anywhere in the study area alike"
+
+
+def test_a_tag_that_the_ground_crew_placed_is_looked_for_round_that_place(searched):
+    listened, found = searched
+    crew = conform(pd.DataFrame([{"tag_id": "H2", "session_id": "g1", "session_end_utc": START - pd.Timedelta(days=1), "status": status, "state": state, "easting_m": east, "northing_m": 0.0,
+                                  "error_radius_95_m": 244.77} for status, state, east in (("located", "", 1500.0), ("area only", "", np.nan))]), GROUND_FIXES)
+    seen = pd.DataFrame({"time_utc": [START - pd.Timedelta(days=9)], "tag_id": ["H2"], "state": ["alive"], "easting_m": [300.0], "northing_m": [0.0], "position_sd_m": [20.0], "how": "seen"})
+    places = places_of(seen, crew)
+    assert places["position_sd_m"].tolist() == pytest.approx([20.0, 100.0]) and len(places) == 2
+    register = tags(H2="animal").assign(species="Lepus timidus")
+    missing = missing_tags(register, fixes({"H2": 0}), listened, {"collar": found.search}, True, LastSeen(places, {"Lepus timidus": 50.0}))[0]
+    assert missing.prior @ found.search.grid.easting_m == pytest.approx(1500.0, abs=25.0)
+    assert missing.prior_text.startswith("placed by the ground crew 2026-04-30, spread by 50 m a day over 1 day;")
 
 
 # false detections

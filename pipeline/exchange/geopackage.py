@@ -11,6 +11,7 @@ import pyogrio
 # Layer and geometry, in the order in which they are drawn: the ground under the lines under the points.
 LAYERS = {
     "searched": "MultiPolygon",
+    "next_flight": "MultiPolygon",
     "regions": "MultiPolygon",
     "ground_regions": "MultiPolygon",
     "joined_regions": "MultiPolygon",

@@ -17,6 +17,7 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from pipeline.radio import Listening, SignalModel, log_evidence, own_strengths, sightlines, steps_along
+from pipeline.search.ground_ahead import GroundAhead
 from pipeline.search.silence import Strengths, heard_at_all, one_look_per_pass
 
 # A battery's flight and its pace, where the survey file states no other: common practice, no source.
@@ -189,11 +190,11 @@ def share_left(listening: Listening, model: SignalModel, tag: Unplaced, seed: in
 
 
 def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: list[Unplaced], model: SignalModel, easting_m, northing_m,
-                 threshold_db: float = np.nan, seed: int = 0) -> pd.DataFrame:
-    """All candidates, the most telling first.
+                 threshold_db: float = np.nan, seed: int = 0, ahead: GroundAhead | None = None) -> pd.DataFrame:
+    """All candidates, the most telling first. ahead : hills and canopy along them; None = level ground in the open.
 
     Columns: rank, name, style, height_m, middle_easting_m, middle_northing_m, take_off_easting_m, take_off_northing_m, length_km, minutes,
-    adequacy_before, adequacy_after (means over the missing tags), adequacy_gain, shrinkage (mean over the badly placed tags), score, for_tags.
+    adequacy_before, adequacy_after (means over the missing tags), adequacy_gain, shrinkage (mean over the badly placed tags), score, for_tags, gains (each tag with its own).
     Gains are shares of 1, blank where nobody asks for them; the score is their sum, each weighted by how many tags it is for.
     for_tags : those that would gain a tenth or more, most first.
     """
@@ -201,6 +202,7 @@ def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: li
     rows = []
     for candidate in candidates:
         listening = candidate.listening(threshold_db)
+        listening = listening if ahead is None else ahead.along(listening)
         after = adequacy_after(listening, sought, easting_m, northing_m)
         taken = np.array([1.0 - share_left(listening, model, tag, seed) for tag in unplaced])
         gains = dict(zip([tag.tag_id for tag in (*sought, *unplaced)], np.concatenate([after - before, taken])))
@@ -210,13 +212,13 @@ def rank_flights(candidates: list[Candidate], sought: list[Sought], unplaced: li
                      "take_off_easting_m": candidate.take_off_m[0], "take_off_northing_m": candidate.take_off_m[1], "length_km": candidate.length_m / 1000.0,
                      "minutes": candidate.minutes, "adequacy_before": _mean(before), "adequacy_after": _mean(after),
                      "adequacy_gain": _mean(after - before), "shrinkage": _mean(taken), "score": float(np.mean(list(gains.values()))) if gains else np.nan,
-                     "for_tags": "; ".join(served)})
+                     "for_tags": "; ".join(served), "gains": "; ".join(f"{tag_id} {gain:.2f}" for tag_id, gain in gains.items())})
     table = pd.DataFrame(rows, columns=RANKED[1:]).sort_values(["score", "name"], ascending=[False, True], kind="stable").reset_index(drop=True)
     return table.assign(rank=np.arange(1, len(table) + 1))[RANKED]
 
 
 RANKED = ["rank", "name", "style", "height_m", "middle_easting_m", "middle_northing_m", "take_off_easting_m", "take_off_northing_m", "length_km", "minutes",
-          "adequacy_before", "adequacy_after", "adequacy_gain", "shrinkage", "score", "for_tags"]
+          "adequacy_before", "adequacy_after", "adequacy_gain", "shrinkage", "score", "for_tags", "gains"]
 
 
 def _mean(values) -> float:

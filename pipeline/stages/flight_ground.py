@@ -25,16 +25,20 @@ def leave_flight_ground(workspace: Workspace, ground: Ground, track: pd.DataFram
 
     track : columns of TRACK. frequencies_mhz : of all tags, blank where unknown; their median serves for all.
     """
-    known = frequencies_mhz.dropna()
-    frequency_mhz, land, woods = float(known.median()) if len(known) else USUAL_FREQUENCY_MHZ, ground.terrain, ground.canopy
-    found = {name: {} for name in _KINDS}
-    if land is not None:
-        found["terrain_loss"] = _along_flights(TerrainLoss(land.height_m, land.west_m, land.north_m, land.cell_m, frequency_mhz), track)
-    if woods is not None:
-        below = None if land is None else GroundHeights(np.asarray(land.height_m, float), land.west_m, land.north_m, land.cell_m)
-        found["canopy_ways"] = _along_flights(Canopy(woods.height_m, woods.west_m, woods.north_m, woods.cell_m, below, frequency_mhz), track)
+    found = {name: {} if taken is None else _along_flights(taken, track) for name, taken in zip(_KINDS, in_the_way(ground, frequencies_mhz))}
     workspace.write_json("flight_ground", {name: _leave_lattices(workspace, name, found[name]) for name in _KINDS})
     return Corrections(terrain=found["terrain_loss"], canopy=found["canopy_ways"])
+
+
+def in_the_way(ground: Ground, frequencies_mhz: pd.Series) -> tuple[TerrainLoss | None, Canopy | None]:
+    """(hills, canopy) over the whole ground at the median of these frequencies; None where the survey file names none."""
+    known = frequencies_mhz.dropna()
+    frequency_mhz, land, woods = float(known.median()) if len(known) else USUAL_FREQUENCY_MHZ, ground.terrain, ground.canopy
+    hills = None if land is None else TerrainLoss(land.height_m, land.west_m, land.north_m, land.cell_m, frequency_mhz)
+    if woods is None:
+        return hills, None
+    below = None if land is None else GroundHeights(np.asarray(land.height_m, float), land.west_m, land.north_m, land.cell_m)
+    return hills, Canopy(woods.height_m, woods.west_m, woods.north_m, woods.cell_m, below, frequency_mhz)
 
 
 def read_flight_ground(workspace: Workspace) -> Corrections:

@@ -12,11 +12,12 @@ from pipeline.exchange import write_results
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import GROUND_FIXES
 from pipeline.stages.joined_fixes import JOINED_FIXES
+from pipeline.stages.next_flight import NO_PLAN
 from pipeline.stages.workspace import Workspace
 
 
 def write_layers(workspace: Workspace) -> None:
-    """Write the five layers of the contract in the survey CRS, and those of ground and joined fixes where there are any."""
+    """Write the five layers of the contract in the survey CRS, and those of ground and joined fixes and of a next flight where there are any."""
     projection = read_ground(workspace).projection
     write_results(
         workspace.path_to_write("results.gpkg"),
@@ -28,8 +29,9 @@ def write_layers(workspace: Workspace) -> None:
 
 
 def more_layers(workspace: Workspace, projection) -> dict[str, gpd.GeoDataFrame]:
-    """Layers beside those of the contract: of each kind of fix that the campaign has, points and regions."""
-    layers = {}
+    """Layers beside those of the contract: of each kind of fix that the campaign has, points and regions; blocks for a next flight, which are no flight plan."""
+    blocks = workspace.read_work("next_flight_blocks")
+    layers = {"next_flight": blocks.assign(note=NO_PLAN)} if len(blocks) else {}
     for kind, columns in (("ground", GROUND_FIXES), ("joined", JOINED_FIXES)):
         table = workspace.read_table(f"{kind}_fixes", columns)
         if len(table):

@@ -16,13 +16,14 @@ import shapely
 
 from pipeline.calibration import HeldOutModels
 from pipeline.radio import SignalModel
-from pipeline.search import (BY_GROUND, CAMPAIGN, PRIORS, Detection, GroundSearch, MissingTag, SearchGrid, StatedPrior, WeakTags, area_by_ground, area_table, cumulative_area, explanation_table, ground_round_track,
-                             ground_searched, not_found_table, prior_from_last_fix, prior_over_area, range_table, search_grid, share_interval, stated_probability)
+from pipeline.search import (BY_GROUND, CAMPAIGN, PRIORS, Detection, GroundSearch, MissingTag, SearchGrid, StatedPrior, WeakTags, area_by_ground, area_table, cumulative_area,
+                             explanation_table, ground_round_track, ground_searched, not_found_table, prior_over_area, range_table, search_grid, share_interval)
 from pipeline.search.ground import THRESHOLDS
 from pipeline.stages.ground_files import Ground
+from pipeline.stages.ground_kinds import kinds_of_ground
+from pipeline.stages.last_seen import LastSeen, last_seen
 from pipeline.stages.next_flight import write_next_flight
 from pipeline.stages.search_looks import Listened, antenna_known
-from pipeline.stages.ground_kinds import kinds_of_ground
 from pipeline.stages.search_on_beacons import write_search_test
 from pipeline.stages.workspace import Workspace
 
@@ -69,7 +70,7 @@ def write_search(workspace: Workspace, models: HeldOutModels, fixes: pd.DataFram
     _leave_ground(workspace, found, ground)
     tables = {"searched_area": _joined([each.area for each in found], AREA), "cumulative_area": _joined([each.cumulative for each in found], CUMULATIVE),
               "detection_ranges": _joined([each.ranges for each in found], RANGES), "searched_by_ground": _joined([by_ground(each, ground) for each in found], BY_GROUND)}
-    silent = missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None, _last_seen(workspace))
+    silent = missing_tags(tags, fixes, listened, {each.tag_type: each.search for each in found}, ground.study_area is not None, last_seen(workspace))
     missing = not_found_table(silent)
     tables |= {"not_found": missing, "silence_explained": explanation_table(missing, stated_priors(workspace.survey)), "false_detections": false_detections(tags, records)}
     for name, table in tables.items():
@@ -131,37 +132,10 @@ def by_ground(found: TypeSearched, ground: Ground) -> pd.DataFrame:
     return area_by_ground(found.whole, grid.cell_m ** 2 / 1e4, kinds_of_ground(ground, grid), found.tag_type)
 
 
-@dataclass(frozen=True)
-class LastSeen:
-    """Sightings of living animals, and how far each species wanders in a day. [m]"""
-
-    sightings: pd.DataFrame
-    movement_m_per_day: dict
-
-    def prior(self, tag: dict, grid: SearchGrid, until_utc) -> tuple[np.ndarray, str, float] | None:
-        """(where the animal may be, in words, days since it was seen); None when it was not seen alive or its species' movement is not stated."""
-        own = self.sightings[(self.sightings["tag_id"] == tag["tag_id"]) & (self.sightings["state"] == "alive") & self.sightings["easting_m"].notna()]
-        movement = self.movement_m_per_day.get(str(tag["species"] or ""))
-        if own.empty or movement is None or pd.isna(until_utc):
-            return None
-        last = own.sort_values("time_utc", kind="stable").iloc[-1]
-        days = float(max((until_utc - last["time_utc"]) / pd.Timedelta(days=1), 0.0))
-        sd_m = float(last["position_sd_m"]) if np.isfinite(last["position_sd_m"]) else 0.0
-        # The sighting's own spread as a ring of eight places with the same variance along each axis.
-        angle = np.arange(8) * np.pi / 4.0
-        places = np.array([last["easting_m"], last["northing_m"]]) + np.sqrt(2.0) * sd_m * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-        prior, inside = prior_from_last_fix(grid.easting_m, grid.northing_m, grid.cell_m, places, days, movement)
-        return prior, f"seen {last['time_utc']:%Y-%m-%d}, spread by {movement:.0f} m a day over {days:.0f} days; {stated_probability(inside)} of that lies in the ground asked about", days
-
-
-def _last_seen(workspace: Workspace) -> LastSeen:
-    return LastSeen(workspace.read_work("sightings"), dict(workspace.survey.movement.species_movement_m_per_day))
-
-
 def missing_tags(tags: pd.DataFrame, fixes: pd.DataFrame, listened: Listened, searches: dict[str, GroundSearch], has_study_area: bool, seen: LastSeen | None = None) -> list[MissingTag]:
     """Animals of the register that no flight heard, with the detection by the flights that listened to them.
 
-    Where an animal was seen alive and the survey file says how far its species wanders, it is looked for round that place; elsewhere every cell of the ground is taken as equally likely.
+    Where an animal was seen alive, or its tag placed by the ground crew, and the survey file says how far its species wanders, it is looked for round that place; elsewhere every cell of the ground is taken as equally likely.
     """
     heard = set(fixes.loc[fixes["records_heard"].fillna(0) > 0, "tag_id"])
     silent = tags[(tags["role"] == "animal") & ~tags["tag_id"].isin(heard)].sort_values("tag_id", kind="stable")

@@ -156,6 +156,7 @@ class NextFlight(Section):
     heights_m: Annotated[tuple[Annotated[float, Field(gt=0, le=1000)], ...], Field(min_length=1, max_length=4)] = Field((60.0, 100.0), description="heights above ground to compare")
     spacing_m: float = Field(400, ge=20, le=5000, description="between neighbouring lines or laps of a block")
     take_offs: Annotated[tuple[TakeOff, ...], Field(max_length=20)] = Field((), description="where flights may start and land: [{latitude: 57.1, longitude: -4.2}]; where flights began to listen when left out")
+    tags: Annotated[tuple[str, ...], Field(max_length=12)] = Field((), description="tags whose regions the flight should narrow down: [T07, T12]; those heard and placed in no flight when left out")
 
 
 class Movement(Section):
