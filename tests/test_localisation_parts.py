@@ -32,6 +32,12 @@ def test_nothing_listened_to_gives_nothing_to_locate():
     assert say.answer(animals().head(0), NO_TESTS, NOTHING_MISSING, NO_WALK, NO_TRIAGE) == ["No tag of an animal was listened to, so there is nothing to locate."]
 
 
+def test_an_animal_whose_walk_goes_to_a_flight_without_a_position_keeps_its_best_one():
+    animals = pd.DataFrame({"tag_id": ["H1", "H1", "H2"], "flight_id": ["a", "b", "a"], "status": ["located", "area only", "located"], "error_radius_95_m": [200.0, 900.0, 150.0]})
+    best = say.best_per_animal(animals, pd.DataFrame({"tag_id": ["H1"], "flight_id": ["b"]}))
+    assert list(zip(best["tag_id"], best["flight_id"])) == [("H1", "a"), ("H2", "a")]
+
+
 def test_ground_is_never_searched_for_certain():
     assert "over 0.99" in say.missing_sentence(missing(G03=0.999998))
 

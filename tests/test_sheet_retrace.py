@@ -101,6 +101,14 @@ def test_regions_of_early_moments_do_not_widen_the_map():
     assert plain.retrace_flights(records(NAMES[:2], PLACES), table, outlines).extent_m() == before
 
 
+def test_a_tag_without_a_mark_of_its_own_on_the_map_can_be_gone_over_and_found():
+    sheet = flight_sheet(NAMES)
+    for name in ("region_shapes", "record_marks", "fix_marks", "fetch_marks"):
+        setattr(sheet, name, None)
+    runs = sheet_payload(sheet, SheetPlaces(sheet))["retrace"]["runs"]
+    assert runs and {sheet.tags()[run["tag"]] for run in runs} == set(sheet.retrace.moments["tag_id"])
+
+
 def test_a_moment_takes_less_than_200_characters():
     """The budget of a report on 40 tags in 12 flights: of 5,760 moments each may take that much in one of 1.2 MB."""
     table, outlines = moments_of(NAMES[:2])

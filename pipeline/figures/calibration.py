@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, NullFormatter, NullLocator
 
-from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure
+from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure, short_name
 
 TRIANGLE, SQUARE, DIAMOND, CROSS = (SHAPES[name].as_matplotlib() for name in ("triangle", "square", "diamond", "cross"))
 _ROUND_NUMBERS = [value * 10**power for power in range(-1, 5) for value in (1, 2, 5)]
@@ -129,7 +129,7 @@ def _by_time(ax, residuals: pd.DataFrame) -> None:
         if number:
             ax.axvline(start[flight] - 1.0, color=LIGHT["silent"], linewidth=0.6)
     if len(flights) <= 8:
-        ax.set_xticks([start[flight] + 0.5 * float(length[flight]) for flight in flights], flights, fontsize=6.5)
+        ax.set_xticks([start[flight] + 0.5 * float(length[flight]) for flight in flights], [short_name(flight, 14) for flight in flights], fontsize=6.5)
     ax.axhline(0.0, color=LIGHT["ink"], linewidth=0.8, linestyle=":")
     ax.set(ylabel="observed less expected (dB)", title="by time", xlabel="flights, one after the other" if len(flights) <= 8 else "minutes, flights one after the other")
     ax.grid(False, axis="x")

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure
+from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure, short_name
 
 TRIANGLE, SQUARE, CROSS, DIAMOND = (SHAPES[name].as_matplotlib() for name in ("triangle", "square", "cross", "diamond"))
 COLUMNS = 3
@@ -66,8 +66,8 @@ def searched_over_time(cumulative: pd.DataFrame, area_ha: float) -> Figure:
     figure, ax = new_figure(height_in=2.6)
     for number, (tag_type, rows) in enumerate(cumulative.groupby("tag_type", sort=True)):
         colour, kind = LIGHT["heard" if number == 0 else "beacon"], tag_type or "all tags"
-        ax.plot(rows["minutes"], rows["area_90_ha"], color=colour, linewidth=1.4, marker=(TRIANGLE, DIAMOND)[number % 2], markersize=3, label=f"{kind}, 0.9 or more")
-        ax.plot(rows["minutes"], rows["area_50_ha"], color=colour, linewidth=1.0, linestyle="--", label=f"{kind}, 0.5 or more")
+        ax.plot(rows["minutes"], rows["area_90_ha"], color=colour, linewidth=1.4, marker=(TRIANGLE, DIAMOND)[number % 2], markersize=3, label=f"{short_name(kind)}, 0.9 or more")
+        ax.plot(rows["minutes"], rows["area_50_ha"], color=colour, linewidth=1.0, linestyle="--", label=f"{short_name(kind)}, 0.5 or more")
     ax.axhline(area_ha, color=LIGHT["ink"], linewidth=0.8, linestyle=":")
     ax.set(xlabel="minutes listened", ylabel="ground searched (ha)", ylim=(0, 1.08 * area_ha))
     ax.legend(loc="lower right")

@@ -8,7 +8,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, NullLocator
 
-from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, in_style, new_figure
+from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, in_style, new_figure, short_name
 
 GROUND_SEARCHED = LinearSegmentedColormap.from_list("one hue", [LIGHT["ground-light"], LIGHT["ground-deep"]])
 STRIP_ROWS = (("tags_heard", "heard"), ("height_above_ground_m", "height\n(m)"), ("turn_deg_per_s", "turn\n(deg/s)"), ("noise_db", "noise\n(dB)"))
@@ -54,7 +54,7 @@ def _one_strip(axes, flight_id: str, rows: pd.DataFrame) -> None:
         ax.yaxis.set_label_coords(-0.145, 0.5)
         ax.tick_params(labelsize=7)
         ax.yaxis.set_major_locator(MaxNLocator(nbins=2, integer=True, min_n_ticks=2) if np.isfinite(values).any() else NullLocator())
-    axes[0].set_title(flight_id, fontsize=8.5)
+    axes[0].set_title(short_name(flight_id), fontsize=8.5)
     axes[-1].set_xlabel("minutes since the first record", fontsize=7.5)
 
 
@@ -129,7 +129,7 @@ def azimuth_roses(listening: pd.DataFrame) -> Figure:
         ax.set_yticks([top], [f"{top:.1f} min"], fontsize=6.5)
         ax.tick_params(pad=-2)
         covered = 10 * int((values > 0).sum())
-        ax.set_title(f"{flight}\n{covered} of 360 deg" if values.any() else f"{flight}\nno azimuth", fontsize=7.5, loc="center")
+        ax.set_title(f"{short_name(flight)}\n{covered} of 360 deg" if values.any() else f"{short_name(flight)}\nno azimuth", fontsize=7.5, loc="center")
     for ax in axes.ravel()[len(flights):]:
         ax.set_axis_off()
     return figure
@@ -158,8 +158,8 @@ def heard_matrix_figure(matrix: pd.DataFrame) -> Figure:
             value = wide[row, column]
             text = "–" if np.isnan(value) else "0" if value == 0 else "<1" if value < 1 else f"{value:.0f}"
             ax.text(column, row, text, ha="center", va="center", fontsize=6.2, color=LIGHT["paper"] if value > 45 else LIGHT["ink"])
-    ax.set_xticks(range(len(flights)), flights, fontsize=7, rotation=30 if len(flights) > 6 else 0)
-    ax.set_yticks(range(len(tags)), tags, fontsize=6.2)
+    ax.set_xticks(range(len(flights)), [short_name(flight, 14) for flight in flights], fontsize=7, rotation=30 if len(flights) > 6 else 0)
+    ax.set_yticks(range(len(tags)), [short_name(tag) for tag in tags], fontsize=6.2)
     ax.tick_params(length=0)
     ax.grid(False)
     ax.set_xlabel("flight: records in which the tag was heard (%)")

@@ -194,7 +194,8 @@ class MapSheet:
     def tags(self) -> list[str]:
         """Every name a reader may look for, in natural order (Hare 2 before Hare 10)."""
         names = set()
-        for layer in (self.region_shapes, self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks):
+        retraced = None if self.retrace is None else self.retrace.moments if self.retrace.kind == "flight" else self.retrace.places
+        for layer in (self.region_shapes, self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks, retraced):
             if layer is not None and "tag_id" in layer:
                 names.update(str(name) for name in layer["tag_id"] if str(name))
         return sorted(names, key=natural_order)

@@ -106,6 +106,7 @@ MATPLOTLIB = {
     "svg.hashsalt": "fixledger",
     "svg.fonttype": "none",      # text stays text: it can be searched, read aloud and edited
     "pdf.fonttype": 42,
+    "text.parse_math": False,    # a name with two dollar signs is a name, not a formula
     "font.family": ["DejaVu Sans", "sans-serif"],
     "font.size": 8.5,
     "axes.titlesize": 9.5,
@@ -148,6 +149,12 @@ MATPLOTLIB = {
 }
 
 TEXT_WIDTH_IN = 7.0
+
+
+def short_name(name: str, most: int = 26) -> str:
+    """A name as a figure has room for: of one longer than `most` letters the middle is left out, so that both ends can be recognised."""
+    name = " ".join(str(name).split())
+    return name if len(name) <= most else f"{name[: most - most // 2 - 1]}\u2026{name[-(most // 2):]}"
 
 
 def in_style():

@@ -19,11 +19,18 @@ from pipeline.messages import SEVERITIES, Message
 from pipeline.report.cells import cell_text, default_format, is_number_format
 
 PART_MIMETYPE = "application/vnd.fixledger.part+html"
+# Longer heads of rows may be broken into lines; shorter ones stay whole.
+LONG_NAME = 24
 NAME_RULE = re.compile(r"[a-z0-9]+([-_][a-z0-9]+)*")
 
 # Private-use characters around "kind:name": they never come from data, because shown() takes them out of everything else.
 _SEE_OPEN, _SEE_CLOSE = "\ue0f0", "\ue0f1"
 _SEE = re.compile(_SEE_OPEN + "([a-z]+):([a-z0-9_-]+)" + _SEE_CLOSE)
+
+# Letters from right to left draw the figures after them to their left ("tag, 120 m" would read "120 ,tag m"), and marks that turn the direction
+# turn the rest of the sentence: each stands in an element of its own, which confines it and leaves the text itself as it is.
+_RIGHT_TO_LEFT = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff]"
+_CONFINED = re.compile(f"{_RIGHT_TO_LEFT}+(?: +{_RIGHT_TO_LEFT}+)*|[\u202a-\u202e\u2066-\u2069]")
 
 # In JupyterLab the parts stand alone, so a few rules come with each; the exporter takes exactly this text out again.
 LAB_STYLE = (
@@ -43,7 +50,12 @@ def see(kind: str, name: str) -> str:
 
 def shown(text: Any) -> str:
     """Plain text as HTML: escaped, with references made by `see` as links that the exporter numbers."""
-    return _SEE.sub(r'<a class="see" data-for="\1:\2" href="#\1-\2">\1 \2</a>', escape(str(text))).replace(_SEE_OPEN, "").replace(_SEE_CLOSE, "")
+    return _SEE.sub(r'<a class="see" data-for="\1:\2" href="#\1-\2">\1 \2</a>', in_its_direction(escape(str(text)))).replace(_SEE_OPEN, "").replace(_SEE_CLOSE, "")
+
+
+def in_its_direction(html: str) -> str:
+    """Escaped text with letters from right to left, and marks that turn the direction, confined to themselves."""
+    return _CONFINED.sub(r"<bdi>\g<0></bdi>", html)
 
 
 def with_its_unit(text: str) -> str:
@@ -163,8 +175,9 @@ class Table(Part):
                     text = f'<button type="button" class="find-tag">{text}</button>'
                 elif name in self.links and text:
                     text = f'<a href="#{checked_name(self.links[name][number])}">{text}</a>'
+                long = ' class="long-name"' if position == 0 and len(str(value)) > LONG_NAME else ""
                 kind = ' class="figure-cell"' if is_number_format(chosen) else ' class="time-cell"' if chosen in ("time", "date") else ""
-                cells.append(f'<th scope="row"{kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
+                cells.append(f'<th scope="row"{long or kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
             lines.append(f"<tr>{''.join(cells)}</tr>")
         return "".join(lines)
 

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import NamedTuple, Sequence
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from pipeline.report.cautions import STATUSES
+from pipeline.report.display import in_its_direction
 from pipeline.report.page_assets import map_scripts, map_style, page_script, page_style, security_policy
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -32,8 +33,10 @@ class ReportLink(NamedTuple):
 
 
 def template_environment() -> Environment:
-    """Templates that escape every value not marked as HTML."""
-    return Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False, keep_trailing_newline=True)
+    """Templates that escape every value not marked as HTML. The filter `directed` confines letters from right to left to themselves."""
+    environment = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False, keep_trailing_newline=True)
+    environment.filters["directed"] = lambda text: Markup(in_its_direction(str(escape(text))))
+    return environment
 
 
 def render_page(

@@ -12,7 +12,8 @@ from pipeline.wording import counted, listed, number_word, two_figures
 
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 HOW_TO_READ = ("Each picture is one tag in one flight. Left is a map with grid north at the top; it holds the whole of the regions, and what was heard far from them can lie outside it. Right is strength against time: where the records heard, and those not heard, follow the line, "
-               "the place explains what the receiver did.")
+               "the place explains what the receiver did. Below it stands how the 95 % radius came down as the flight went on, which the control under the map plays moment by moment; "
+               "thin lines are its other flights with a position, and a line is dotted where the region reached the edge of the ground looked at, so that the radius was larger than drawn.")
 KEY_CAPTION = "The marks of the pictures below."
 KEY_ALT = ("Key. Thin line: track. Filled triangle: heard. Small open square: not heard. Cross: fix, thin where it is a best place only. Thin numbered cross: second place. Upright cross: the fix before. "
            "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Line and band: strength expected at the fix.")

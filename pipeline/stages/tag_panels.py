@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count
 
 import numpy as np
@@ -15,6 +15,8 @@ from pipeline.location import PLACED
 from pipeline.radio import Listening, SignalModel
 from pipeline.report.sections import Facts, Files, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
+from pipeline.stages.coming_about import coming_about_figure, why_none
+from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.localisation_words import animals_of
 from pipeline.stages.strength_panels import panel
@@ -25,6 +27,7 @@ MOST_IN_PAGE = 200
 # What tells most of a tag: a position before an area, an area before a single hit.
 _RANK = {"located": 0, "several places": 1, "area only": 2, "heard once": 3, "suspect": 4, "not heard": 5, "not searched": 6}
 _NO_REGION = ("suspect", "not heard", "not searched")
+_NO_FRAMES = pd.DataFrame(columns=list(REGION_FRAMES))
 _WITH_PLACE = (*PLACED, "area only")
 
 
@@ -51,6 +54,8 @@ class PanelTables:
     corrections: object
     tag_address: dict
     flight_address: dict
+    frames: dict = field(default_factory=dict)
+    walk_m: float = 0.0
 
     @classmethod
     def read(cls, workspace, positions: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame) -> "PanelTables":
@@ -70,7 +75,8 @@ class PanelTables:
             doubts={(row.tag_id, row.flight_id): row.reason for row in doubtful[doubtful["suspect"].to_numpy(bool)].itertuples()},
             missing=_by_tag(workspace.read_work("not_found")), beliefs=workspace.read_work("silence_explained"),
             model=SignalModel.from_dict(workspace.read_json("signal_models")["whole"]), corrections=read_corrections(workspace)(),
-            tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]))
+            tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
+            frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m)
 
 
 def _by_tag(table: pd.DataFrame) -> dict:
@@ -189,12 +195,13 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     found, fate, missing = tables.evidence.get(pair), tables.fates.get(best.tag_id), tables.missing.get(best.tag_id)
     places = tables.places[(tables.places["tag_id"] == best.tag_id) & (tables.places["flight_id"] == best.flight_id)]
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
+    course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
     facts = Facts([("Status", say.status(best)), ("Error", say.error(best)), ("Evidence", say.evidence(best, found)), ("Fate", "" if missing else say.fate_words(fate)),
-                   ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
+                   ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
                    ("What silence may mean", say.silence(missing, tables.beliefs[tables.beliefs["tag_id"] == best.tag_id])),
                    ("Other flights", "" if others.empty or all_in_page else say.elsewhere(others))])
-    parts, rows = [facts, _figure(book, name, best, tables, LARGE)], list(others.itertuples())
+    parts, rows = [facts, _figure(book, name, best, tables, LARGE), *([course] if course else [])], list(others.itertuples())
     if rows and all_in_page:
         parts.append(Folded(say.folded_words(len(rows)), [_figure(book, name, row, tables, SMALL) for row in rows]))
     elif rows:

@@ -14,6 +14,12 @@
     });
   };
 
+  /* A name as it stands inside a sentence: one with letters from right to left, or with marks that turn the direction, is confined by
+     invisible marks, so that figures after it stay where they belong. */
+  fixledger.directed = function (name) {
+    return /[\u0590-\u08ff\u202a-\u202e\u2066-\u2069\ufb1d-\ufdff\ufe70-\ufefc]|[\ud802\ud803\ud83a\ud83b]/.test(name) ? "\u2068" + name.replace(/[\u202a-\u202e\u2066-\u2069]/g, "") + "\u2069" : name;
+  };
+
   /* The survey projection near this map, as polynomials fitted when the report was made. */
   fixledger.Grid = class {
     constructor(told) {

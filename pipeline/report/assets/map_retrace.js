@@ -152,8 +152,8 @@
     }
 
     words(index) {
-      const moment = this.moment(index), tag = this.sheet.told.tags[this.run.tag];
-      if (!moment) return tag + " has not been heard yet in " + this.name + ": no region can be drawn.";
+      const moment = this.moment(index), tag = fixledger.directed(this.sheet.told.tags[this.run.tag]);
+      if (!moment) return tag + " has not been heard yet in " + fixledger.directed(this.name) + ": no region can be drawn.";
       return clockTime(this.times[moment.spot]) + ": " + tag + " heard in " + moment.heard + " of " + moment.listened + " records so far. With probability 0.95 it is inside "
         + twoFigures(moment.hectares) + " ha, within " + twoFigures(moment.radius) + " m of the middle."
         + (moment.cut ? " The region reaches the edge of the ground looked at; it is larger than said." : "");
@@ -237,7 +237,7 @@
       const any = this.offered.length > 0;
       this.bar.hidden = !any;
       this.hint.hidden = any;
-      this.hint.textContent = tag < 0 ? this.plainHint : this.box.dataset.none.replace("\u2026", sheet.told.tags[tag]);
+      this.hint.textContent = tag < 0 ? this.plainHint : this.box.dataset.none.split("\u2026").join(fixledger.directed(sheet.told.tags[tag]));
       this.run = null;
       if (!any) return;
       const shown = sheet.told.regions.filter(function (region) { return region.tag === tag; }).map(function (region) { return region.flight; });

@@ -257,7 +257,7 @@
       if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
-      say(this.told.tags[tag] + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
+      say(fixledger.directed(this.told.tags[tag]) + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
     }
 
     /* While a run is gone over, what the sheet itself shows of its tag gives way; null shows it again. */
