@@ -93,3 +93,42 @@ def accessibility_faults(page) -> list[str]:
 def overflow_px(page) -> int:
     """How far the page is wider than its window; 0 when nothing sticks out."""
     return int(page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
+
+
+def overlapping(page) -> list[str]:
+    """Blocks of text, tables and pictures that lie on one another, and cells whose text runs out of them, each as a few words."""
+    return page.evaluate("""() => {
+        const wanted = 'h1,h2,h3,h4,p,li,dt,dd,figcaption,summary,pre,.table-scroll,.drawn,.sheet,.contents-head', seen = each => each.checkVisibility() && each.getClientRects().length;
+        const leaves = Array.from(document.querySelectorAll(wanted)).filter(each => seen(each) && !each.closest('.sheet .sheet-map, .table-scroll *, .sheet *') && !each.querySelector(wanted) && each.textContent.trim() && !each.closest('.skip'));
+        const boxes = leaves.map(each => [each, each.getBoundingClientRect()]).filter(([, box]) => box.width && box.height).sort((a, b) => a[1].top - b[1].top), faults = [];
+        boxes.forEach(([one, box], at) => { for (let next = at + 1; next < boxes.length && boxes[next][1].top < box.bottom - 2; next++) {
+            const [other, its] = boxes[next];
+            if (its.left < box.right - 2 && its.right > box.left + 2) faults.push(`${one.textContent.trim().slice(0, 40)} | ${other.textContent.trim().slice(0, 40)}`); } });
+        document.querySelectorAll('th, td').forEach(cell => { if (seen(cell) && cell.scrollWidth > cell.clientWidth + 1) faults.push(`runs out of its cell: ${cell.textContent.trim().slice(0, 40)}`); });
+        return faults;
+    }""")
+
+
+def walked_by_tab(page, most: int = 3000) -> tuple[list[str], list[str], list[str]]:
+    """What Tab reaches: (elements that can be worked and are never reached, those without a visible focus mark, those without a name)."""
+    page.evaluate("""() => {
+        document.querySelectorAll('tbody tr:nth-child(n+6)').forEach(row => row.remove());      // rows are alike; five of a table are walked
+        const able = 'a[href], button:not([disabled]), input, select:not([disabled]), summary, [tabindex="0"]';
+        window.walk = { wanted: Array.from(document.querySelectorAll(able)).filter(each => each.checkVisibility({ visibilityProperty: true }) && each.getClientRects().length), reached: new Set(), unmarked: [], unnamed: [] };
+        window.walk.told = each => `${each.tagName.toLowerCase()} ${(each.textContent || '').trim().slice(0, 40)} ${each.className && each.className.baseVal === undefined ? each.className : ''}`;
+        window.walk.name = each => { const by = each.getAttribute('aria-labelledby'); return each.getAttribute('aria-label') || (by && document.getElementById(by).textContent) || (each.labels && each.labels.length && each.labels[0].textContent)
+            || each.textContent || (each.querySelector('[aria-label]') || { getAttribute: () => '' }).getAttribute('aria-label') || (each.querySelector('img[alt]') || { alt: '' }).alt; };
+        document.activeElement.blur(); window.scrollTo(0, 0);
+    }""")
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if not page.evaluate("""() => {
+            const each = document.activeElement, walk = window.walk;
+            if (!each || each === document.body || walk.reached.has(each)) return false;
+            const look = getComputedStyle(each);
+            walk.reached.add(each);
+            if (look.outlineStyle === 'none' || parseFloat(look.outlineWidth) < 1) walk.unmarked.push(walk.told(each));
+            if (!(walk.name(each) || '').trim()) walk.unnamed.push(walk.told(each));
+            return true; }"""):
+            break
+    return tuple(page.evaluate("[walk.wanted.filter(each => !walk.reached.has(each)).map(walk.told), walk.unmarked, walk.unnamed]"))
