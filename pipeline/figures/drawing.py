@@ -89,7 +89,9 @@ class Drawing:
     def marks(self, shape: str, places, radius_pt: float, ink: Ink) -> None:
         """One of the shapes of the house at every place, (n, 2) in points."""
         house = SHAPES[shape]
-        self.strokes([np.asarray(place, float) + radius_pt * np.asarray(stroke) * (1.0, -1.0) for place in places for stroke in house.strokes], ink, closed=house.closed)
+        middles = np.asarray(places, float).reshape(-1, 1, 2)
+        drawn = [middles + radius_pt * np.asarray(stroke) * (1.0, -1.0) for stroke in house.strokes]
+        self.strokes([line for of_one_mark in zip(*drawn) for line in of_one_mark], ink, closed=house.closed)
 
     def words(self, text: str, x_pt: float, y_pt: float, *, size_pt: float, anchor: str = "start", height: str = "baseline", role: str = "ink", upright: bool = False) -> None:
         """A line of plain text. anchor : start, middle or end lies at x; height : baseline, middle or top of the letters at y. upright : turned to read upwards."""
@@ -136,10 +138,9 @@ def _in_few_colours(picture: Image.Image) -> Image.Image:
 
 def _path_text(stroke: _Stroke) -> str:
     """Path data with steps from point to point; a step of nothing is left out."""
-    steps = np.diff(stroke.points, axis=0)
-    steps = steps[(steps != 0).any(axis=1)]
-    said = " ".join(f"{x} {y}" for x, y in steps.tolist()).replace(" -", "-")
-    x, y = stroke.points[0].tolist()
+    points = stroke.points.tolist()      # most strokes are marks of a few points, for which numpy would take five times as long
+    said = " ".join([f"{to_x - from_x} {to_y - from_y}" for (from_x, from_y), (to_x, to_y) in zip(points, points[1:]) if from_x != to_x or from_y != to_y]).replace(" -", "-")
+    x, y = points[0]
     return f"M{x} {y}" + (f"l{said}" if said else "") + ("z" if stroke.closed else "")
 
 
