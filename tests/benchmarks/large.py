@@ -195,9 +195,9 @@ class Clock(Silent):
 
 
 def _now() -> tuple[float, float]:
-    """Seconds on the wall, and of the processors in this process and all that it has started, ended ones included."""
+    """Seconds on the wall, and of the processors in this process and the kernel, ended ones included; the pool that works positions out belongs to neither."""
     here = psutil.Process()
-    return time.monotonic(), sum(sum(each.cpu_times()[:4]) for each in (here, *here.children(recursive=True)))
+    return time.monotonic(), sum(sum(each.cpu_times()[:4]) for each in (here, *here.children()))
 
 
 def first_map_s(running, page_file: Path) -> float:
