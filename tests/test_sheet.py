@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.colors import to_hex
 from shapely.geometry import Point
 
 from pipeline.figures import LIGHT, MapSheet, draw_twin, folium_map
@@ -19,6 +20,9 @@ from pipeline.figures.sheet_rasters import relief_overlay, searched_overlay
 from pipeline.figures.sheet_twin import true_north_lean_deg
 from pipeline.figures.style import figure_as_svg, settle
 from pipeline.geodesy import choose_projection
+from pipeline.report import Book
+from pipeline.report.maps import map_html
+from tests.browser import browser, opened
 from tests.report_sample import AWKWARD_NAMES, full_sheet, hills, searched_sheet, track
 
 HERE = choose_projection([57.2], [-4.1])
@@ -210,3 +214,32 @@ def test_labels_never_lie_on_marks_or_on_each_other():
 def test_regions_without_ground_are_left_out():
     empty = gpd.GeoDataFrame([{"tag_id": "Hare 1", "flight_id": "f", "probability": 0.5, "geometry": Point(0, 0).buffer(0)}])
     assert MapSheet(HERE, alt="Nothing.").regions(empty).region_shapes is None
+
+
+def test_regions_of_too_many_fixes_wait_for_a_tag_and_the_caption_says_so(monkeypatch, tmp_path):
+    sheet = full_sheet(["Hare 1", "Hare 2", "Hare 3"])
+    assert not sheet.regions_wait_for_a_tag() and sheet.waiting_words() == "" and not sheet_payload(sheet, SheetPlaces(sheet))["regionsWait"]
+    assert drawn_regions(sheet) == 9
+    monkeypatch.setattr("pipeline.figures.sheet.MOST_FIXES_WITH_REGIONS", 2)
+    assert sheet_payload(sheet, SheetPlaces(sheet))["regionsWait"] is True and drawn_regions(sheet) == 0
+    html = Book(tmp_path / "tables", tmp_path / "figures").map("crowded", sheet, "All hares.").report_html()
+    assert "All hares. The regions of 3 fixes would cover each other" in html
+    assert "80 % region" not in (tmp_path / "figures" / "crowded.svg").read_text(encoding="utf-8")
+
+
+def drawn_regions(sheet):
+    """Outlines of regions on the printed map: patches in the colour of fixes."""
+    return sum(to_hex(patch.get_edgecolor()) == LIGHT["fix"] for patch in draw_twin(sheet).axes[0].patches)
+
+
+def test_regions_that_wait_show_with_their_tag_and_go_with_it(monkeypatch, tmp_path):
+    monkeypatch.setattr("pipeline.figures.sheet.MOST_FIXES_WITH_REGIONS", 2)
+    file, shown = tmp_path / "map.html", "Array.from(document.querySelectorAll('path.region')).filter(path => getComputedStyle(path).display !== 'none').length"
+    file.write_text(map_html(full_sheet(["Hare 1", "Hare 2", "Hare 3"]), "crowded", '<img alt="As printed." src="data:,">')[1], encoding="utf-8")
+    with browser() as running, opened(running, file) as (page, seen):
+        assert page.evaluate(shown) == 0
+        page.fill(".find input", "Hare 2")
+        assert page.evaluate(shown) == 3
+        page.fill(".find input", "")
+        assert page.evaluate(shown) == 0
+        assert seen.errors == []

@@ -18,6 +18,8 @@ from pipeline.figures.sheet_retrace import DatedPlaces, FlightMoments, flight_mo
 from pipeline.figures.style import HEARD_RADII
 
 DETECTION_LEVELS = (0.5, 0.9)
+# Regions of more fixes than this cover each other until nothing can be read; those of a tag then show once it is found. Our choice.
+MOST_FIXES_WITH_REGIONS = 200
 
 
 @dataclass(frozen=True)
@@ -235,6 +237,17 @@ class MapSheet:
     def records_wait_for_a_tag(self) -> bool:
         """True when the records are of several tags, so that none is shown before a reader chooses one."""
         return self.record_marks is not None and "tag_id" in self.record_marks and self.record_marks["tag_id"].nunique() > 1
+
+    def regions_wait_for_a_tag(self) -> bool:
+        """True when the regions are of so many fixes that none is shown before a reader chooses a tag, and none in print."""
+        return self._fixes_with_regions() > MOST_FIXES_WITH_REGIONS
+
+    def waiting_words(self) -> str:
+        """What the caption adds where regions wait, else nothing."""
+        return f"The regions of {self._fixes_with_regions()} fixes would cover each other: those of a tag show once it is found by its name, the printed map has none." if self.regions_wait_for_a_tag() else ""
+
+    def _fixes_with_regions(self) -> int:
+        return 0 if self.region_shapes is None else len(self.region_shapes[["tag_id", "flight_id"]].drop_duplicates())
 
     def _any_record(self, column: str, value: bool) -> bool:
         return self.record_marks is not None and column in self.record_marks and bool((self.record_marks[column] == value).any())

@@ -68,6 +68,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "records": _records(sheet, places, tags),
         "recordsWait": sheet.records_wait_for_a_tag(),
         "regions": _regions(sheet, places, tags),
+        "regionsWait": sheet.regions_wait_for_a_tag(),
         "labels": _labels(sheet, places, tags),
         "fixes": _points(sheet.fix_marks, places, tags),
         "beacons": _points(sheet.beacon_marks, places, tags),

@@ -28,7 +28,7 @@ GROUND = LinearSegmentedColormap.from_list("ground searched", [LIGHT["ground-lig
 def draw_twin(sheet: MapSheet, *, width_in: float = TEXT_WIDTH_IN) -> Figure:
     """The sheet as a figure with a metric grid, scale bar, true-north mark and legend; `width_in` inches wide."""
     west, south, east, north = sheet.extent_m()
-    unseen = {"receiver", *({"heard", "silent", "saturated"} if sheet.records_wait_for_a_tag() else ())}
+    unseen = {"receiver", *({"heard", "silent", "saturated"} if sheet.records_wait_for_a_tag() else ()), *({"region 50", "region 80", "region 95"} if sheet.regions_wait_for_a_tag() else ())}
     legend = [(symbol, words) for symbol, words in sheet.legend() if symbol not in unseen]
     map_height_in = width_in * (north - south) / (east - west) * 0.93
     legend_height_in = 0.08 + 0.18 * math.ceil(len(legend) / 3)
@@ -104,7 +104,7 @@ def _draw_lines(axes: Axes, sheet: MapSheet) -> None:
     for line in sheet.tracks:
         for part in line.parts:
             axes.plot(*part.T, color=LIGHT["track"], linewidth=0.8, zorder=2.2, solid_capstyle="round")
-    if sheet.region_shapes is not None:
+    if sheet.region_shapes is not None and not sheet.regions_wait_for_a_tag():
         for row in sheet.region_shapes.itertuples():
             thin = bool(getattr(row, "second_place", False))
             for polygon in _polygons([row.geometry]):

@@ -93,7 +93,7 @@ class Book:
         self._take("map", name)
         twin = draw_twin(sheet)
         svg, png, files = self._save_picture(name, twin)
-        return Map(name, *map_html(sheet, name, picture_html(svg, png, sheet.alt, f"{name}-twin")), caption, files)
+        return Map(name, *map_html(sheet, name, picture_html(svg, png, sheet.alt, f"{name}-twin")), " ".join(filter(None, (caption, sheet.waiting_words()))), files)
 
     def messages(self, messages: Sequence[Message], *, most_of_a_rule: int = 5, file: str = "", empty_words: str = "Nothing was noticed.") -> MessageList:
         """Messages, the worst first. file : where all of them are, e.g. "tables/messages.csv"."""

@@ -18,6 +18,7 @@
     constructor(map, layers, told, root) {
       Object.assign(this, { map: map, layers: layers, told: told, root: root, chosen: -1, fields: [] });
       this.grid = new fixledger.Grid(told.projection);
+      root.classList.toggle("regions-wait", told.regionsWait);
     }
 
     /* The whole sheet in view. */
@@ -231,6 +232,7 @@
     choose(tag, say) {
       if (tag === this.chosen) return;
       this.chosen = tag;
+      this.root.classList.toggle("tag-chosen", tag >= 0);
       if (this.retrace) this.retrace.offer(tag);
       const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
       this.regionShapes.forEach(function (shape) {
