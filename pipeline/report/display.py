@@ -21,6 +21,8 @@ from pipeline.report.cells import cell_text, default_format, is_number_format
 PART_MIMETYPE = "application/vnd.fixledger.part+html"
 # Longer heads of rows may be broken into lines; shorter ones stay whole.
 LONG_NAME = 24
+# Cells with more letters than this get room for several words a line.
+MANY_WORDS = 40
 NAME_RULE = re.compile(r"[a-z0-9]+([-_][a-z0-9]+)*")
 
 # Private-use characters around "kind:name": they never come from data, because shown() takes them out of everything else.
@@ -170,19 +172,32 @@ class Table(Part):
         for number, row in enumerate(zip(*values)):
             cells = []
             for position, (value, (name, chosen)) in enumerate(zip(row, formats.items())):
-                text = shown(cell_text(value, chosen))
+                plain = cell_text(value, chosen)
+                text = shown(plain)
                 if name == self.tag_column and text:
                     text = f'<button type="button" class="find-tag">{text}</button>'
                 elif name in self.links and text:
                     text = f'<a href="#{checked_name(self.links[name][number])}">{text}</a>'
-                long = ' class="long-name"' if position == 0 and len(str(value)) > LONG_NAME else ""
-                kind = ' class="figure-cell"' if is_number_format(chosen) else ' class="time-cell"' if chosen in ("time", "date") else ""
-                cells.append(f'<th scope="row"{long or kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
+                kind = f' class="{_cell_kind(plain, chosen, position == 0)}"'.replace(' class=""', "")
+                cells.append(f'<th scope="row"{kind}>{text}</th>' if position == 0 else f"<td{kind}>{text}</td>")
             lines.append(f"<tr>{''.join(cells)}</tr>")
         return "".join(lines)
 
     def __repr__(self) -> str:
         return f"<table {self.name}: {len(self.rows)} rows>"
+
+
+def _cell_kind(plain: str, chosen, is_head: bool) -> str:
+    """How a cell is set, as a class of the page; "" for the common kind."""
+    if is_number_format(chosen):
+        return "figure-cell"
+    if chosen in ("time", "date"):
+        return "time-cell"
+    if is_head:
+        return "long-name" if len(plain) > LONG_NAME else ""
+    if len(plain) > MANY_WORDS:
+        return "words-cell"
+    return "whole-cell" if "-" in plain and len(plain) <= LONG_NAME else ""     # a browser would break "0421-b" at its hyphen
 
 
 @dataclass(frozen=True, repr=False)

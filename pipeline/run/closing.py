@@ -7,6 +7,9 @@ from html import escape
 from pipeline.run.plan import Stage
 from pipeline.run.provenance import Facts, revision_text
 
+# As in the tables of the reports: longer heads of rows may be broken into lines.
+_LONG_NAME = 24
+
 
 def closing_section(facts: Facts, stages: list[Stage], present: Stage, *, durations_s: dict[str, float],
                     changed: list[tuple[str, int]] | None) -> str:
@@ -45,7 +48,8 @@ def _changed_rows(changed: list[tuple[str, int]] | None) -> str:
 def _table(name: str, caption: str, heads: tuple[str, ...], rows: list[tuple], figures: set[int] = frozenset()) -> str:
     """A table: first column as row heads, the columns numbered in `figures` set to the right. name : for its element id."""
     def cell(position: int, value) -> str:
-        tag = 'th scope="row"' if position == 0 else f"td{_figure_class(position, figures)}"
+        long = ' class="long-name"' if len(str(value)) > _LONG_NAME else ""
+        tag = f'th scope="row"{long}' if position == 0 else f"td{_figure_class(position, figures)}"
         return f"<{tag}>{escape(str(value))}</{tag[:2]}>"
 
     caption_id = f"used-{name}"
