@@ -193,9 +193,9 @@ def _cell_kind(plain: str, chosen, is_head: bool) -> str:
         return "figure-cell"
     if chosen in ("time", "date"):
         return "time-cell"
-    if is_head:
-        return "long-name" if len(plain) > LONG_NAME else ""
-    if len(plain) > MANY_WORDS:
+    if is_head and len(plain) > LONG_NAME:
+        return "long-name"
+    if not is_head and len(plain) > MANY_WORDS:
         return "words-cell"
     return "whole-cell" if "-" in plain and len(plain) <= LONG_NAME else ""     # a browser would break "0421-b" at its hyphen
 
