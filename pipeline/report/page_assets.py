@@ -16,7 +16,7 @@ from pipeline.figures.style import DARK, LIGHT
 ASSETS = Path(__file__).parent / "assets"
 PAGE_STYLES = ("page.css", "parts.css", "print.css")
 MAP_STYLES = ("map.css",)
-MAP_SCRIPTS = ("map_marks.js", "map_tools.js", "map_retrace.js", "map_sheet.js")
+MAP_SCRIPTS = ("map_words.js", "map_marks.js", "map_tools.js", "map_retrace.js", "map_sheet.js")
 
 
 @cache

@@ -4,7 +4,7 @@
   "use strict";
   const fixledger = (window.fixledger = window.fixledger || {});
   const FLIGHT_LASTS_MS = 15000, DATE_LASTS_MS = 1800, STOP_LASTS_MS = 1400;
-  const DOT = " \u00b7 ";
+  const say = fixledger.say;
 
   /* Whole numbers from text, see figures/sheet_retrace.py. */
   fixledger.unpacked = function (text, digits) {
@@ -148,22 +148,20 @@
 
     clock(index) {
       const minute = (this.times[index] - this.times[0]) / 60;
-      return clockTime(this.times[index]) + DOT + "minute " + minute.toFixed(1) + DOT + "record " + (index + 1) + " of " + this.length;
+      return say.moment(clockTime(this.times[index]), minute.toFixed(1), index + 1, this.length);
     }
 
     words(index) {
-      const moment = this.moment(index), tag = fixledger.directed(this.sheet.told.tags[this.run.tag]);
-      if (!moment) return tag + " has not been heard yet in " + fixledger.directed(this.name) + ": no region can be drawn.";
-      return clockTime(this.times[moment.spot]) + ": " + tag + " heard in " + moment.heard + " of " + moment.listened + " records so far. With probability 0.95 it is inside "
-        + twoFigures(moment.hectares) + " ha, within " + twoFigures(moment.radius) + " m of the middle."
-        + (moment.cut ? " The region reaches the edge of the ground looked at; it is larger than said." : "");
+      const moment = this.moment(index), tag = this.sheet.told.tags[this.run.tag];
+      if (!moment) return say.notYet(tag, this.name);
+      return say.soFar(clockTime(this.times[moment.spot]), tag, moment.heard, moment.listened, twoFigures(moment.hectares), twoFigures(moment.radius), moment.cut);
     }
   }
 
   /* The positions of one animal in order of time. */
   class DatesRun {
     constructor(sheet, told, run) {
-      Object.assign(this, { sheet: sheet, run: run, name: "all dates", beat_ms: DATE_LASTS_MS });
+      Object.assign(this, { sheet: sheet, run: run, name: say.allDates, beat_ms: DATE_LASTS_MS });
     }
 
     open() {
@@ -204,7 +202,7 @@
 
     hides() { return false; }
     hidesTrack() { return false; }
-    clock(index) { return "position " + (index + 1) + " of " + this.length; }
+    clock(index) { return say.position(index + 1, this.length); }
     words(index) { return this.run.words[index]; }
   }
 
@@ -292,14 +290,14 @@
         retrace.go(next);
         if (next === last) retrace.pause();
       }, beat);
-      this.play.textContent = "Pause";
+      this.play.textContent = say.pause;
       this.play.setAttribute("aria-pressed", "true");
     }
 
     pause() {
       window.clearInterval(this.timer);
       this.timer = 0;
-      this.play.textContent = "Play";
+      this.play.textContent = say.play;
       this.play.setAttribute("aria-pressed", "false");
     }
 

@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const fixledger = (window.fixledger = window.fixledger || {});
-  const opened = (fixledger.opened = []);
+  const opened = (fixledger.opened = []), say = fixledger.say;
 
   fixledger.openSheet = function (map, layers, told) {
     const root = map.getContainer().closest(".sheet"), sheet = new Sheet(map, layers, told, root), began = performance.now();
@@ -55,16 +55,16 @@
       });
       this.gridLayer = fixledger.tools.gridLines(map, this.grid);
       this.themes = [
-        { words: "Relief", layers: this.layers.relief ? [this.layers.relief].concat(this.heights()) : [] },
-        { words: "Metric grid", layers: [this.gridLayer] },
-        { words: "Ground searched", layers: this.layers.searched ? [this.layers.searched].concat(this.levels()) : [] },
-        { words: "Study area", layers: this.layers.area ? [this.layers.area] : [] },
-        { words: "Flight tracks", layers: tracks },
-        { words: "Heard and not heard", layers: records },
-        { words: "Regions and places", layers: regions.concat(fixes) },
-        { words: "Beacons", layers: beacons },
-        { words: "To be fetched", layers: fetch },
-        { words: "Names", layers: [this.words] },
+        { words: say.relief, layers: this.layers.relief ? [this.layers.relief].concat(this.heights()) : [] },
+        { words: say.metricGrid, layers: [this.gridLayer] },
+        { words: say.searched, layers: this.layers.searched ? [this.layers.searched].concat(this.levels()) : [] },
+        { words: say.area, layers: this.layers.area ? [this.layers.area] : [] },
+        { words: say.tracks, layers: tracks },
+        { words: say.records, layers: records },
+        { words: say.regions, layers: regions.concat(fixes) },
+        { words: say.beacons, layers: beacons },
+        { words: say.fetch, layers: fetch },
+        { words: say.names, layers: [this.words] },
       ].filter(function (theme) { return theme.layers.length; });
       this.themes.forEach(function (theme) { theme.shown = true; });
     }
@@ -141,7 +141,7 @@
     heardMarks(group) {
       const sheet = this, shapes = this.told.shapes, radii = this.told.radii.heard, barred = new Set(group.saturated);
       return group.heard.map(function (spot, index) {
-        const strength = group.db[index] === null ? "heard" : "heard at " + group.db[index] + " dB" + (barred.has(index) ? ", at the ceiling" : "");
+        const strength = say.heard(group.db[index], barred.has(index));
         return { place: sheet.spots[spot], tag: group.tag, radius: radii[group.size[index]], shape: barred.has(index) ? shapes["barred triangle"] : shapes.triangle, words: function () { return sheet.recordWords(group, spot, strength); } };
       });
     }
@@ -150,7 +150,7 @@
       const sheet = this, marks = [];
       for (let run = 0; run < group.silent.length; run += 2) {
         for (let spot = group.silent[run]; spot < group.silent[run] + group.silent[run + 1]; spot++) {
-          marks.push({ place: this.spots[spot], tag: group.tag, radius: this.told.radii.silent, shape: this.told.shapes.square, words: function () { return sheet.recordWords(group, spot, "listened, not heard"); } });
+          marks.push({ place: this.spots[spot], tag: group.tag, radius: this.told.radii.silent, shape: this.told.shapes.square, words: function () { return sheet.recordWords(group, spot, say.notHeard); } });
         }
       }
       return marks;
@@ -167,7 +167,7 @@
       this.regionShapes = this.told.regions.map(function (region) {
         const rings = region.rings.map(function (polygon) { return polygon.map(fixledger.places); });
         const shape = L.polygon(rings, { className: "region p" + Math.round(100 * region.probability) + (region.second ? " second" : ""), smoothFactor: 0.6 });
-        const words = [tags[region.tag], "inside with probability " + region.probability, region.flight && "flight " + region.flight, region.note].filter(Boolean);
+        const words = [tags[region.tag], say.inside(region.probability), region.flight && say.flight(region.flight), region.note].filter(Boolean);
         shape.tag = region.tag;
         shape.flight = region.flight;
         shape.on("mouseover", function () { sheet.under = words; });
@@ -194,14 +194,14 @@
 
     addTools() {
       const map = this.map, root = this.root, tools = fixledger.tools, status = root.querySelector(".said"), sheet = this;
-      const say = function (words) { status.textContent = words; };
-      L.control.zoom({ position: "topleft" }).addTo(map);
+      const tell = function (words) { status.textContent = words; };
+      L.control.zoom({ position: "topleft", zoomInTitle: say.closer, zoomOutTitle: say.farther }).addTo(map);
       tools.layers(map, this.themes, root.querySelector(".themes"));
       tools.scaleAndNorth(map, this.grid);
       tools.coordinates(map, this.grid, root.querySelector(".pointer"));
-      const measure = tools.measure(map, this.grid, root.querySelector(".measure"), say);
+      const measure = tools.measure(map, this.grid, root.querySelector(".measure"), tell);
       const field = root.querySelector(".find input");
-      if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, say); }, say);
+      if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, tell); }, tell);
       root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
       if (this.told.retrace) this.retrace = new fixledger.Retrace(this, this.told.retrace, root.querySelector(".retrace"));
       this.tips(measure);
@@ -229,7 +229,7 @@
     }
 
     /* Bring one tag to the front and fade the others; -1 shows all alike. */
-    choose(tag, say) {
+    choose(tag, tell) {
       if (tag === this.chosen) return;
       this.chosen = tag;
       this.root.classList.toggle("tag-chosen", tag >= 0);
@@ -259,7 +259,7 @@
       if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
-      say(fixledger.directed(this.told.tags[tag]) + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."));
+      tell(say.chosen(this.told.tags[tag], notes));
     }
 
     /* While a run is gone over, what the sheet itself shows of its tag gives way; null shows it again. */

@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const fixledger = (window.fixledger = window.fixledger || {});
-  const tools = (fixledger.tools = {});
+  const tools = (fixledger.tools = {}), say = fixledger.say;
 
   const whole = function (metres) { return String(Math.round(metres) || 0).replace("-", "\u2212"); };
 
@@ -10,15 +10,15 @@
 
   tools.position = function (place, grid) {
     const longitude = ((place.lng + 540) % 360 + 360) % 360 - 180;
-    const degrees = Math.abs(place.lat).toFixed(5) + "\u00b0 " + (place.lat < 0 ? "S" : "N") + "  " + Math.abs(longitude).toFixed(5) + "\u00b0 " + (longitude < 0 ? "W" : "E");
+    const degrees = Math.abs(place.lat).toFixed(5) + "\u00b0 " + (place.lat < 0 ? say.south : say.north) + "  " + Math.abs(longitude).toFixed(5) + "\u00b0 " + (longitude < 0 ? say.west : say.east);
     if (!grid.covers(place)) return degrees;
     const metres = grid.metres(place);
-    return degrees + "   grid " + whole(metres[0]) + " E  " + whole(metres[1]) + " N";
+    return degrees + say.onGrid(whole(metres[0]), whole(metres[1]));
   };
 
   tools.coordinates = function (map, grid, output) {
-    map.on("mousemove", function (event) { output.textContent = "Pointer  " + tools.position(event.latlng, grid); });
-    function middle() { output.textContent = "Middle of the map  " + tools.position(map.getCenter(), grid); }
+    map.on("mousemove", function (event) { output.textContent = say.pointer(tools.position(event.latlng, grid)); });
+    function middle() { output.textContent = say.middle(tools.position(map.getCenter(), grid)); }
     map.on("mouseout moveend", middle);
     middle();
   };
@@ -51,7 +51,7 @@
       arrow.setAttribute("d", "M6 25V4M2.5 9L6 1.5L9.5 9Z");
       svg.appendChild(arrow);
       box.appendChild(svg);
-      L.DomUtil.create("span", "", box).textContent = "true north";
+      L.DomUtil.create("span", "", box).textContent = say.trueNorth;
       return box;
     };
     north.addTo(map);
@@ -91,8 +91,8 @@
           });
           L.polyline(ends, { className: "grid-line", interactive: false, smoothFactor: 0 }).addTo(group);
           const edge = map.latLngToContainerPoint(ends[0]);
-          if (axis === 0 && edge.x > 190 && edge.x < size.x - 60) label(map.containerPointToLatLng([edge.x, size.y]), whole(value) + " E", "east");
-          if (axis === 1 && edge.y > 90 && edge.y < size.y - 50) label(map.containerPointToLatLng([0, edge.y]), whole(value) + " N", "north");
+          if (axis === 0 && edge.x > 190 && edge.x < size.x - 60) label(map.containerPointToLatLng([edge.x, size.y]), whole(value) + " " + say.east, "east");
+          if (axis === 1 && edge.y > 90 && edge.y < size.y - 50) label(map.containerPointToLatLng([0, edge.y]), whole(value) + " " + say.north, "north");
         }
       });
     }
@@ -103,17 +103,17 @@
   };
 
   /* Distance and bearing along clicked points; from the keyboard, Enter takes the middle of the map. */
-  tools.measure = function (map, grid, button, say) {
+  tools.measure = function (map, grid, button, tell) {
     const line = L.layerGroup().addTo(map), frame = map.getContainer();
     let on = false, points = [];
     function draw() {
       line.clearLayers();
       L.polyline(points, { className: "measure-line", interactive: false, smoothFactor: 0 }).addTo(line);
       points.forEach(function (point) { L.circleMarker(point, { radius: 3.5, className: "measure-end", interactive: false }).addTo(line); });
-      if (points.length < 2) return say(points.length ? "First point set; take the next." : "Click points on the map, or move it and press Enter to take its middle. Escape ends.");
+      if (points.length < 2) return tell(points.length ? say.firstPoint : say.howToMeasure);
       const legs = points.slice(1).map(function (point, index) { return grid.leg(points[index], point); });
       const whole = legs.reduce(function (sum, leg) { return sum + leg.metres; }, 0), last = legs[legs.length - 1];
-      say(tools.length(whole) + (legs.length > 1 ? " in " + legs.length + " legs; the last " + tools.length(last.metres) : "") + ", bearing " + last.bearing.toFixed(0) + "\u00b0 true");
+      tell(say.measured(tools.length(whole), legs.length, tools.length(last.metres), last.bearing.toFixed(0)));
     }
     function turn(now) {
       on = now;
@@ -122,7 +122,7 @@
       frame.classList.toggle("measuring", on);
       map.doubleClickZoom[on ? "disable" : "enable"]();
       draw();
-      if (!on) say("");
+      if (!on) tell("");
     }
     function take(place) { points.push(place); draw(); }
     button.addEventListener("click", function () { turn(!on); });
@@ -155,16 +155,16 @@
   };
 
   /* Typing a name chooses it; an empty field shows all again. */
-  tools.find = function (tags, field, choose, say) {
+  tools.find = function (tags, field, choose, tell) {
     const plain = tags.map(function (tag) { return tag.trim().toLocaleLowerCase(); });
     function look(final) {
       const wanted = field.value.trim().toLocaleLowerCase();
-      if (!wanted) { choose(-1); return say(""); }
+      if (!wanted) { choose(-1); return tell(""); }
       let found = plain.indexOf(wanted);
       if (found < 0 && final) {
         const like = plain.map(function (tag, index) { return tag.includes(wanted) ? index : -1; }).filter(function (index) { return index >= 0; });
         if (like.length === 1) found = like[0];
-        else return say(like.length ? like.length + " tags have this in their name; type more." : "No tag of this name is on the map.");
+        else return tell(like.length ? say.severalTags(like.length) : say.noTag);
       }
       if (found >= 0) choose(found);
     }

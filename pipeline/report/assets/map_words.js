@@ -1,0 +1,39 @@
+/* Every English word and sentence that the scripts of a map show. Another language is another file with the same names.
+   Names of tags and flights come as they are; `directed` keeps those with letters from right to left in their place. */
+(function () {
+  "use strict";
+  const fixledger = (window.fixledger = window.fixledger || {});
+  const SEPARATOR = " \u00b7 ";
+
+  fixledger.say = {
+    // tools of every map
+    north: "N", south: "S", east: "E", west: "W", trueNorth: "true north", closer: "Larger scale", farther: "Smaller scale",
+    pointer: function (position) { return "Pointer  " + position; },
+    middle: function (position) { return "Middle of the map  " + position; },
+    onGrid: function (east, north) { return "   grid " + east + " E  " + north + " N"; },
+    firstPoint: "First point set; take the next.",
+    howToMeasure: "Click points on the map, or move it and press Enter to take its middle. Escape ends.",
+    measured: function (whole, legs, last, bearing) { return whole + (legs > 1 ? " in " + legs + " legs; the last " + last : "") + ", bearing " + bearing + "\u00b0 true"; },
+    severalTags: function (count) { return count + " tags have this in their name; type more."; },
+    noTag: "No tag of this name is on the map.",
+
+    // themes and marks
+    relief: "Relief", metricGrid: "Metric grid", searched: "Ground searched", area: "Study area", tracks: "Flight tracks", records: "Heard and not heard",
+    regions: "Regions and places", beacons: "Beacons", fetch: "To be fetched", names: "Names",
+    heard: function (strength, atCeiling) { return strength === null ? "heard" : "heard at " + strength + " dB" + (atCeiling ? ", at the ceiling" : ""); },
+    notHeard: "listened, not heard",
+    inside: function (probability) { return "inside with probability " + probability; },
+    flight: function (name) { return "flight " + name; },
+    chosen: function (tag, notes) { return fixledger.directed(tag) + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."); },
+
+    // going over a flight, or over the dates of an animal
+    play: "Play", pause: "Pause", allDates: "all dates",
+    moment: function (time, minute, record, count) { return time + SEPARATOR + "minute " + minute + SEPARATOR + "record " + record + " of " + count; },
+    position: function (number, count) { return "position " + number + " of " + count; },
+    notYet: function (tag, flight) { return fixledger.directed(tag) + " has not been heard yet in " + fixledger.directed(flight) + ": no region can be drawn."; },
+    soFar: function (time, tag, heard, listened, hectares, metres, cut) {
+      return time + ": " + fixledger.directed(tag) + " heard in " + heard + " of " + listened + " records so far. With probability 0.95 it is inside " + hectares + " ha, within " + metres + " m of the middle."
+        + (cut ? " The region reaches the edge of the ground looked at; it is larger than said." : "");
+    },
+  };
+})();
