@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from pipeline.figures.small_panels import panels, small
-from pipeline.figures.style import LIGHT, SHAPES, TEXT_WIDTH_IN, in_style, new_figure
+from pipeline.figures.style import LIGHT, SHAPES, TEXT_WIDTH_IN, in_style, new_figure, short_name
 
 STATES = {                      # mark, filled, colour, words
     "fix": ("cross", False, "fix", "position"),
@@ -34,7 +34,7 @@ def net_distances(animals: pd.DataFrame) -> Figure:
     ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=[2.8 if moved else 1.0 for moved in rows["moved"]])
     ax.scatter(rows["distance_m"], places, marker=SHAPES["cross"].as_matplotlib(), s=26, color=colours, linewidth=1.4, zorder=3)
     ax.scatter(rows["minimum_detectable_m"], places, marker="|", s=70, color=LIGHT["ink"], linewidth=1.1, zorder=2)
-    ax.set_yticks(places, rows["label"], fontsize=7.5)
+    ax.set_yticks(places, [short_name(label) for label in rows["label"]], fontsize=7.5)
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(left=0)
     ax.set_xlabel("distance from first to last position (m)")
@@ -72,8 +72,8 @@ def timeline(states: pd.DataFrame) -> Figure:
         ax.scatter(x[chosen] + beside, y[chosen], marker=SHAPES[shape].as_matplotlib(), s=26, facecolor=face, edgecolor=LIGHT[colour], linewidth=1.0)
         shown.append(Line2D([], [], linestyle="", marker=SHAPES[shape].as_matplotlib(), markersize=5, label=words, color=LIGHT[colour],
                             markerfacecolor=LIGHT[colour] if filled else "none"))
-    ax.set_xticks(range(len(flights)), flights, fontsize=7, rotation=30 if len(flights) > 6 else 0)
-    ax.set_yticks(range(len(labels)), labels, fontsize=6.5)
+    ax.set_xticks(range(len(flights)), [short_name(flight, 14) for flight in flights], fontsize=7, rotation=30 if len(flights) > 6 else 0)
+    ax.set_yticks(range(len(labels)), [short_name(label) for label in labels], fontsize=6.5)
     ax.set_xlim(-0.5, max(len(flights) - 0.5, 0.5))
     ax.set_ylim(len(labels) - 0.4, -0.6)
     ax.tick_params(length=0)
@@ -104,7 +104,7 @@ def pair_distances(pairs: pd.DataFrame) -> Figure:
         ax.annotate(f"{near} m", (near, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", fontsize=7, ha="center", va="bottom")
     ax.hlines(places, rows["low_m"], rows["high_m"], color=LIGHT["fix"], linewidth=2.0)
     ax.plot(rows["distance_m"], places, linestyle="", marker=SHAPES["diamond"].as_matplotlib(), color=LIGHT["ink"], markersize=3.5)
-    ax.set_yticks(places, rows["label"], fontsize=7)
+    ax.set_yticks(places, [short_name(label, 34) for label in rows["label"]], fontsize=7)
     figure.get_layout_engine().set(w_pad=0.12)        # letters of a browser may be wider than those measured here [in]
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(left=0)

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
-from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure
+from pipeline.figures.style import LIGHT, SHAPES, in_style, new_figure, short_name
 
 _EDGES = ("-", "--", ":")
 
@@ -27,7 +27,7 @@ def next_flight_map(values, west_m: float, north_m: float, cell_m: float, blocks
         ax.plot(*np.asarray(corners).T, color=LIGHT["beacon"], linestyle=_EDGES[number % 3], linewidth=1.8, label=f"{number + 1}: {words}")
     for number, (tag_id, places) in enumerate(tags):
         ax.plot(*np.asarray(places)[:150].T, linestyle="", marker=".", markersize=2.0, color=LIGHT["fix"], label="tags to narrow down" if number == 0 else None)
-        ax.annotate(tag_id, np.median(places, axis=0), fontsize=7, color=LIGHT["ink"])
+        ax.annotate(short_name(tag_id), np.median(places, axis=0), fontsize=7, color=LIGHT["ink"])
     if len(take_offs_m):
         ax.plot(*np.asarray(take_offs_m).T, linestyle="", marker=SHAPES["triangle"].as_matplotlib(), color=LIGHT["ink"], markersize=5, label="take-off")
     ax.set(xlabel="easting (m)", ylabel="northing (m)", aspect="equal")

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from pipeline.figures.label_places import CHARACTER_WIDTH, place_labels
-from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, new_figure, settle
+from pipeline.figures.style import LIGHT, TEXT_WIDTH_IN, new_figure, settle, short_name
 
 MOST_PANELS = 9
 MARK_POINTS = 6.5          # marks nearer than this cover each other and share a label
@@ -33,7 +33,7 @@ def small(ax, title: str, across: str, up: str) -> None:
     rows, columns = place.get_gridspec().get_geometry()
     used = sum(other.axison for other in ax.figure.axes)
     lowest = place.num1 + columns >= used or place.rowspan.stop == rows
-    ax.set_title(title, fontsize=8.5)
+    ax.set_title(short_name(title), fontsize=8.5)
     ax.tick_params(labelsize=7)
     ax.locator_params(nbins=4)
     ax.set_xlabel(across if lowest else "", fontsize=7.5)
