@@ -7,12 +7,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.benchmarks import accuracy, document, field
+from tests.benchmarks import accuracy, document, field, terrain
 
 
 @pytest.fixture(scope="module")
 def worlds():
     return pd.read_csv(accuracy.RESULT)
+
+
+@pytest.fixture(scope="module")
+def ways():
+    return pd.read_csv(terrain.RESULT)
 
 
 @pytest.fixture(scope="module")
@@ -35,8 +40,8 @@ def tables_of(page):
 STALE = "run python -m tests.benchmarks.document"
 
 
-def test_the_page_is_the_one_that_the_tables_make(page, worlds, roles):
-    assert page == document.text(worlds, roles), STALE
+def test_the_page_is_the_one_that_the_tables_make(page, worlds, ways, roles):
+    assert page == document.text(worlds, ways, roles), STALE
 
 
 def test_median_errors_on_the_page_are_those_measured(page, worlds):
@@ -53,8 +58,15 @@ def test_shares_held_on_the_page_are_those_measured(page, worlds):
     assert np.array([row[1:4] for row in rows], float) == pytest.approx(worlds[["held_50", "held_80", "held_95"]].to_numpy(float), abs=0.005001), STALE
 
 
+def test_what_terrain_is_worth_on_the_page_is_what_was_measured(page, ways):
+    heads, rows = tables_of(page)[2]
+    assert heads[3:6] == ["median error", "to that without", "95 % held"]
+    assert [[row[0], float(row[1].removesuffix(" m")), row[5]] for row in rows] == [[line.way, line.flown_m, f"{line.held_95} of {line.fixes}"] for line in ways.itertuples()], STALE
+    assert np.array([row[4] for row in rows], float) == pytest.approx(ways["to_without"].to_numpy(float), abs=0.005001), STALE
+
+
 def test_field_errors_and_regions_on_the_page_are_those_measured(page, roles):
-    (_, errors), (_, regions) = tables_of(page)[2:4]
+    (_, errors), (_, regions) = tables_of(page)[3:5]
     for method, row in zip(("ours", "least_squares", "centroid", "strongest"), errors):
         assert np.array(row[1:], float) == pytest.approx(roles[[f"median_{method}_m", f"p90_{method}_m"]].to_numpy(float).ravel(), abs=0.5001), STALE
     assert [row[:5] for row in regions] == [[row.role, f"{row.cases}", *(f"{held} of {row.cases}" for held in (row.held_50, row.held_80, row.held_95))] for row in roles.itertuples()], STALE
@@ -99,7 +111,7 @@ def test_every_method_has_a_shape_of_its_own():
 
 def test_the_command_is_named_where_accuracy_is_measured(project):
     how = (project / "DEVELOPERS.md").read_text(encoding="utf-8").split("**Measure accuracy.**")[1].split("\n\n")[0]
-    for module in ("accuracy", "field", "document"):
+    for module in ("accuracy", "terrain", "field", "document"):
         assert f"python -m tests.benchmarks.{module}`" in how
 
 

@@ -58,7 +58,7 @@ class Woods:
 
 @dataclass(frozen=True)
 class World:
-    """How a setting differs: physics, beacons, relief, how far animals walk during a flight [m], woods."""
+    """How a setting differs: physics, beacons, relief, how far animals walk during a flight [m], woods, height of the flights above ground [m]."""
 
     name: str
     physics: Physics
@@ -66,6 +66,7 @@ class World:
     relief: bool = False
     walk_m: float = 0.0
     woods: Woods | None = None
+    flown_m: float = 80.0
 
 
 def _physics(power_mean_db: float = -42.0, **changes) -> Physics:
@@ -117,7 +118,7 @@ def campaign(world: World, seed: int) -> Campaign:
     powers = world.physics.power_mean_db[TAG_TYPE] + world.physics.power_sd_db * stream(seed, 2).standard_normal(len(places))
     rows = []
     for flight in range(FLIGHTS):
-        path = _flight(flight, stream(seed, 3, flight))
+        path = _flight(flight, world.flown_m, stream(seed, 3, flight))
         for number, (tag_id, place) in enumerate(places.items()):
             rows.append(_records(tag_id, place, powers[number], flight, path, world, terrain, stream(seed, 4, flight, number)))
     ids = list(places)
@@ -170,11 +171,11 @@ def _places(world: World, generator) -> dict:
     return {name: uniforms(generator, -0.95 * HALF_SIDE_M, 0.95 * HALF_SIDE_M, 2) for name in names}
 
 
-def _flight(number: int, generator):
+def _flight(number: int, height_m: float, generator):
     if number == 0:
-        ring = fly(loop_waypoints([(HALF_SIDE_M, HALF_SIDE_M), (0.5 * HALF_SIDE_M, 0.5 * HALF_SIDE_M)]), generator=generator, longest_s=1380)
+        ring = fly(loop_waypoints([(HALF_SIDE_M, HALF_SIDE_M), (0.5 * HALF_SIDE_M, 0.5 * HALF_SIDE_M)]), generator=generator, height_above_ground_m=height_m, longest_s=1380)
         return antenna_along_track(ring, generator=generator)
-    lines = fly(line_waypoints(np.linspace(-HALF_SIDE_M, HALF_SIDE_M, LINES), HALF_SIDE_M, bearing_deg=90.0 * number), generator=generator, longest_s=1380)
+    lines = fly(line_waypoints(np.linspace(-HALF_SIDE_M, HALF_SIDE_M, LINES), HALF_SIDE_M, bearing_deg=90.0 * number), generator=generator, height_above_ground_m=height_m, longest_s=1380)
     return antenna_rotating(lines, generator=generator) if number == 1 else antenna_sideways(lines)
 
 
