@@ -10,7 +10,7 @@ invented valley whose ground heights the analysis is given. All stages run as `p
     first map     seconds from navigation to the first map with marks on the screen, in Chromium, the middle of five visits
 
 The table goes to tests/benchmarks/large.csv. With a folder the campaign and its reports are kept there, and a second call writes the reports
-again from the tables of the first, which is enough after a change of a figure (about fifteen minutes on two cores, the second time one).
+again from the tables of the first, which is enough after a change of a figure (about ten minutes on two free cores, the second time two).
 """
 
 from __future__ import annotations
