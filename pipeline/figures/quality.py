@@ -162,5 +162,6 @@ def heard_matrix_figure(matrix: pd.DataFrame) -> Figure:
     ax.set_yticks(range(len(tags)), [short_name(tag) for tag in tags], fontsize=6.2)
     ax.tick_params(length=0)
     ax.grid(False)
-    ax.set_xlabel("flight: records in which the tag was heard (%)")
+    # of few flights the figure is narrower than these words
+    ax.set_xlabel("flight: records in which\nthe tag was heard (%)" if len(flights) < 4 else "flight: records in which the tag was heard (%)")
     return figure
