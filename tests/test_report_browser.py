@@ -89,9 +89,10 @@ def test_a_map_stands_alone_in_a_frame_of_jupyterlab(running, tmp_path):
 def test_a_map_shows_the_whole_sheet_at_first_and_after_the_window_has_changed(running, pages):
     with opened(running, pages / "localisation.html") as (page, _):
         assert shown_share(page) > 0.6
-        page.set_viewport_size({"width": 500, "height": 800})
-        page.wait_for_timeout(200)
-        assert shown_share(page) > 0.6
+        for width_px in (500, 1300, 700, 1300):
+            page.set_viewport_size({"width": width_px, "height": 800})
+            page.wait_for_timeout(200)
+            assert shown_share(page) > 0.6, width_px
 
 
 def test_measuring_gives_distance_and_bearing_by_pointer_and_by_keyboard(running, pages):

@@ -29,7 +29,9 @@
 
     /* After a change of size the whole sheet is shown again, unless the reader has moved the map. */
     fitSize() {
-      const untouched = this.map.getZoom() === this.home.zoom && this.map.getCenter().equals(this.home.center);
+      /* Leaflet keeps the middle itself when the window changes, but rounds it to whole pixels. */
+      const map = this.map, shift = map.project(map.getCenter()).distanceTo(map.project(this.home.center));
+      const untouched = map.getZoom() === this.home.zoom && shift < 2;
       this.map.invalidateSize({ pan: false });
       if (untouched) this.fitAll();
     }
