@@ -40,7 +40,7 @@ def write_next_flight(workspace: Workspace, models: HeldOutModels, listened: Lis
     unplaced = badly_placed(fixes, tags, workspace.path_to_read("work/draws.npz"), settings.tags)
     if area is not None and len(take_offs):
         grid = search_grid(area, most_cells=MOST_CELLS)
-        sought = [_sought(each, models, listened, tags, grid, weak) for each in missing]
+        sought = _sought(missing, models, listened, tags, grid, weak)
         if sought or unplaced:
             candidates = candidate_flights(grid.easting_m, grid.northing_m, take_offs, minutes=settings.minutes, speed_m_per_s=settings.speed_m_per_s,
                                            heights_m=settings.heights_m, spacing_m=settings.spacing_m)
@@ -101,13 +101,18 @@ def distinct_blocks(table: pd.DataFrame) -> pd.DataFrame:
     return table.drop_duplicates(["middle_easting_m", "middle_northing_m"])
 
 
-def _sought(tag: MissingTag, models: HeldOutModels, listened: Listened, tags: pd.DataFrame, grid, weak: WeakTags) -> Sought:
-    """A missing tag on the coarser grid of the ranking; its prior is even there unless the finer one was not."""
-    tag_type = str(tags.set_index("tag_id").loc[tag.tag_id, "tag_type"] or "")
-    strengths = cautious_strengths(models.drawn(None), tag_type, weak)
-    cells = len(grid.easting_m)
-    so_far = sum((one_look_per_pass(flight, strengths, grid.easting_m, grid.northing_m) for flight in listened.of_tag(tag.tag_id).values()), np.zeros((*strengths.power_db.shape, cells)))
-    return Sought(tag.tag_id, strengths, _on_grid(tag, grid), so_far)
+def _sought(missing: list[MissingTag], models: HeldOutModels, listened: Listened, tags: pd.DataFrame, grid, weak: WeakTags) -> list[Sought]:
+    """The missing tags on the coarser grid of the ranking; the prior of each is even there unless the finer one was not."""
+    types = tags.set_index("tag_id")["tag_type"].fillna("").astype(str)
+    # One for each type, not for each tag: what a flight tells of a strength is worked out once for all tags that share it.
+    strengths = {tag_type: cautious_strengths(models.drawn(None), tag_type, weak) for tag_type in {types[tag.tag_id] for tag in missing}}
+    nothing = np.zeros(len(grid.easting_m))
+    found = []
+    for tag in missing:
+        own = strengths[types[tag.tag_id]]
+        so_far = sum((one_look_per_pass(flight, own, grid.easting_m, grid.northing_m) for flight in listened.of_tag(tag.tag_id).values()), np.zeros((*own.power_db.shape, 1)) + nothing)
+        found.append(Sought(tag.tag_id, own, _on_grid(tag, grid), so_far))
+    return found
 
 
 def _on_grid(tag: MissingTag, grid) -> np.ndarray:
