@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from pipeline.columns import FIXES, TAGS, conform
-from pipeline.fate import mode_probabilities, pulse_table, read_pulses, retrieval_list, triage
+from pipeline.fate import Ladder, mode_probabilities, pulse_table, read_pulses, retrieval_list, triage
 from pipeline.fate.pulse import count_passes
 
 LIVE, MORTALITY = 55.0, 110.0
@@ -212,6 +212,15 @@ def test_another_tag_with_the_same_rate_and_frequency_is_named():
     tags["pulse_rate_live_per_min"] = [LIVE, MORTALITY]
     said = triage(pulses, tags, fixes).set_index("tag_id").loc["1", "other_explanations"]
     assert "tag 2, within 10 kHz, whose live rate is the same" in said
+
+
+def test_a_mortality_rate_soon_after_deployment_is_marked_as_a_possible_effect_of_capture():
+    pulses, tags, fixes = campaign({"1": [ALIVE, STILL, STILL], "2": [ALIVE, STILL, STILL], "3": [ALIVE] * 3, "4": [ALIVE, STILL, STILL]})
+    tags["deployed_utc"] = pd.to_datetime(["2027-04-01T08:00Z", "2027-03-01T08:00Z", "2027-04-01T08:00Z", None])
+    said = triage(pulses, tags, fixes).set_index("tag_id")["other_explanations"]
+    assert said["1"].startswith("effects of capture: the rate was first heard 10 days after deployment; resting")
+    assert not any("capture" in said[tag] for tag in ("2", "3", "4"))
+    assert "capture" not in triage(pulses, tags, fixes, ladder=Ladder(capture_days=5.0)).set_index("tag_id").loc["1", "other_explanations"]
 
 
 def test_the_walking_list_gives_the_tightest_circle_of_the_flights_with_the_mortality_rate():

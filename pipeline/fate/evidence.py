@@ -39,6 +39,7 @@ class TagEvidence:
     mortality_rate_per_min: float
     frequency_mhz: float
     expected_end_utc: pd.Timestamp
+    days_since_deployed: float          # from deployment to the first flight with the mortality verdict
 
 
 def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
@@ -81,6 +82,7 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
         mortality_days=float((mortality["first_utc"].max() - first_mortality) / pd.Timedelta(days=1)) if len(mortality) else 0.0,
         live_rate_per_min=_number(tag, "pulse_rate_live_per_min"), mortality_rate_per_min=_number(tag, "pulse_rate_mortality_per_min"),
         frequency_mhz=_number(tag, "frequency_mhz"), expected_end_utc=pd.to_datetime(tag.get("expected_end_utc"), utc=True),
+        days_since_deployed=float((first_mortality - pd.to_datetime(tag.get("deployed_utc"), utc=True)) / pd.Timedelta(days=1)),
     )
 
 

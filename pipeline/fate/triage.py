@@ -59,6 +59,8 @@ class Ladder:
     same_place_m : a movement of this size must have shown for a tag to count as in one place, rung B. [m]
     kept_up_days : the mortality rate over so many days outlasts the delay of the sensor, rung C. Sensors switch after hours without movement, at most a day: common practice, no source. [days]
     unmoved_m : the same as same_place_m beside a rate kept up, rung C. [m]
+    capture_days : a rate that began within so many days of deployment is marked as a possible effect of capture. Deaths within one to three weeks are often left out of
+        survival (Blomberg et al. 2018, Detecting capture-related mortality in radio-marked birds, from memory); whether to is the user's to decide. [days]
     """
 
     records: int = 3
@@ -66,6 +68,7 @@ class Ladder:
     same_place_m: float = 100.0
     kept_up_days: float = 1.0
     unmoved_m: float = 500.0
+    capture_days: float = 21.0
 
 
 def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_utc=None, ladder=Ladder()):
@@ -97,7 +100,7 @@ def triage(pulses, tags, fixes, *, sightings=None, stillness=None, campaign_end_
     for tag in _animals(tags).to_dict("records"):
         evidence = gather_evidence(tag, pulses, fixes, sightings, stillness)
         name, why = _classify(evidence, campaign_end_utc, ladder)
-        rows.append(_row(tag, evidence, name, why, _other_explanations(evidence, name, tags)))
+        rows.append(_row(tag, evidence, name, why, _other_explanations(evidence, name, tags, ladder)))
     table = pd.DataFrame(rows, columns=list(TRIAGE))
     return conform(_in_order(table), TRIAGE)
 
@@ -177,13 +180,15 @@ def _kept_up(evidence, ladder):
             and not (pd.notna(evidence.last_live_utc) and evidence.last_live_utc > evidence.first_mortality_utc))
 
 
-def _other_explanations(evidence, name, tags):
+def _other_explanations(evidence, name, tags, ladder):
     """What else could explain a mortality rate or a tag that stays where it is."""
     if name not in ("Retrieve", "Check soon", "Watch"):
         return ""
     said = ["resting, incubating or denning animal", "dropped tag", "over-sensitive motion sensor"]
     if evidence.last_state == "live" or evidence.alive_after_mortality:
         said = ["false alarm of a resting animal", "scavenger or wind moving the tag"]
+    if 0 <= evidence.days_since_deployed <= ladder.capture_days:
+        said.insert(0, f"effects of capture: the rate was first heard {_count(round(evidence.days_since_deployed), 'day')} after deployment")
     said += _twins(evidence, tags)
     if is_part(evidence.live_rate_per_min, evidence.mortality_rate_per_min):
         said.append("missed pulses: the mortality rate is a half or a third of the live rate")

@@ -56,7 +56,8 @@ def limits(tables) -> list[str]:
         f"are taken as independent; a bias that both share cancels, which makes the test cautious. {tables.shared.reason}",
         "Extents and areas come from the true places behind the positions: each position is drawn from its region again, weighted by where the animal's places lie as a whole, so that errors are "
         "counted once and not twice. Intervals hold location error and number of positions; places close in time that are alike hold less than their number says. Areas are refused below 10 positions, "
-        "and where location error is or may well be more than half the scatter of the places.",
+        "and where location error is or may well be more than half the scatter of the places. Where the positions may lie on a line (their distances from their longest axis, squared and over the error variances, "
+        "against chi-square with two degrees of freedom fewer than positions, at the level 0.05) the intervals of extent and areas begin at 0.",
         "Tracks take the animal to walk at random between its positions, with the regions of all places as they are; the rate of the walk is found for each animal by itself and not from fewer than 5 positions.",
         "Not given, because so few positions with such errors cannot bear it: core areas, daily distances or speeds, turning angles, habitat selection, means of extents over animals"
         + ("." if (tables.ranges["verdict"] == "given").any() else ", home ranges."),

@@ -139,6 +139,7 @@ class Fate(Section):
     same_place_m: float = Field(100, ge=1, le=10000, description="one place: a movement of this size between the last flights must have shown")
     kept_up_days: float = Field(1, ge=0, le=365, description="without one place: days over which the mortality rate must have been kept up, longer than the delay of the sensor")
     unmoved_m: float = Field(500, ge=1, le=100000, description="and the movement that must have shown over those days")
+    capture_days: float = Field(21, ge=0, le=365, description="a mortality rate first heard within so many days of deployment is marked as a possible effect of capture; 0 marks none")
 
 
 class TakeOff(Section):

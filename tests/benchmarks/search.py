@@ -6,7 +6,8 @@ another diffraction model than the analysis has. The signal model is fitted on t
 
     bands     predicted detection of the 24 tags against what was heard, per flight and per campaign, in ten bands
     silence   of animals not heard: stated probabilities of missed, outside and silent (priors right) against what was the case
-    next      the adequacy that the advised next flight adds, against the median candidate, by the true signal model
+    next      the adequacy that the advised next flight adds, against the median candidate, by the true signal model; and of tags that lay there and were missed so far
+              the share that each of the two flights hears when it is simulated
 
 Each campaign's rows go to tests/benchmarks/search.csv as they come; `... search summary` prints the tables from it (about 40 s a campaign).
 """
@@ -22,7 +23,7 @@ import pandas as pd
 
 from pipeline.calibration.held_out import MODELS_DRAWN
 from pipeline.radio import KnownTag, Listening, TerrainLoss, fit_signal_model, steps_along
-from pipeline.search import (Sought, along_the_track, band_table, candidate_flights, cautious_strengths, explain_silence, heard_at_all, one_look_per_pass, prior_from_last_fix,
+from pipeline.search import (GroundAhead, Sought, along_the_track, band_table, candidate_flights, cautious_strengths, explain_silence, heard_at_all, one_look_per_pass, prior_from_last_fix,
                              rank_flights, strengths_of)
 from pipeline.search.next_flight import adequacy_after
 from pipeline.simulate import invented_valley, simulate_strengths, stream, uniforms
@@ -36,40 +37,48 @@ WORLDS = (World("weak tags", _physics(-52.0)), World("valley", _physics(-46.0), 
 # What the animals do; told to the analysis as its prior.
 IN_AREA, SILENT = 0.7, 0.1
 CELLS_A_SIDE = 20
+# Of each sought tag so many are simulated that lie where it may be, send, and were heard by no flight so far.
+SILENT_TAGS = 20
+MOST_TRIED = 60 * SILENT_TAGS
 
 
 @dataclass(frozen=True)
 class Made:
-    """A campaign: flights without strengths, places (n, 2) with powers and strengths of every flight, and how to listen to one more tag."""
+    """A campaign: flights without strengths, and how to listen to one more tag. raster : what the analysis knows of the ground, None where it is level."""
 
     world: World
     seed: int
     flights: tuple[Listening, ...]
     terrain: object | None
+    raster: TerrainLoss | None = None
 
     def heard_of(self, number: int, place, power_db: float) -> tuple[Listening, ...]:
         """What each flight logs of a tag; the number chooses the random stream."""
-        return tuple(replace(flight, strength_db=simulate_strengths(
+        return tuple(self.on_flight(flight, place, power_db, stream(self.seed, 24, index, number)) for index, flight in enumerate(self.flights))
+
+    def on_flight(self, flight: Listening, place, power_db: float, generator) -> Listening:
+        """What any flight logs of a tag."""
+        return replace(flight, strength_db=simulate_strengths(
             easting_m=flight.easting_m, northing_m=flight.northing_m, height_above_ground_m=flight.height_above_ground_m, azimuth_grid_deg=flight.azimuth_grid_deg,
-            tag_easting_m=place[0], tag_northing_m=place[1], tag_height_m=0.3, tag_power_db=power_db, physics=self.world.physics,
-            generator=stream(self.seed, 24, index, number), terrain=self.terrain)) for index, flight in enumerate(self.flights))
+            tag_easting_m=place[0], tag_northing_m=place[1], tag_height_m=0.3, tag_power_db=power_db, physics=self.world.physics, generator=generator, terrain=self.terrain))
 
 
 def made(world: World, seed: int) -> Made:
     """The flights of a campaign over level ground or over a valley that the analysis has a raster of."""
     terrain = invented_valley(seed) if world.relief else None
-    flights = []
+    flights, raster = [], None
+    if terrain is not None:
+        raster = TerrainLoss(terrain.height_m[::-1], terrain.west_m - 0.5 * terrain.cell_m, terrain.south_m + (len(terrain.height_m) - 0.5) * terrain.cell_m, terrain.cell_m)
     for number in range(FLIGHTS):
-        path = _flight(number, stream(seed, 23, number))
+        path = _flight(number, world.flown_m, stream(seed, 23, number))
         at = path.at(np.arange(0, len(path), RECORD_S))
         blank = np.full(len(at), np.nan)
         flight = Listening(at.easting_m, at.northing_m, at.height_above_ground_m, at.azimuth_deg % 360, blank, blank, steps_along(at.easting_m, at.northing_m), flight_id=f"F{number}")
-        if terrain is not None:
+        if raster is not None:
             edge_m = SPREAD * HALF_SIDE_M + 50.0
-            raster = TerrainLoss(terrain.height_m[::-1], terrain.west_m - 0.5 * terrain.cell_m, terrain.south_m + (len(terrain.height_m) - 0.5) * terrain.cell_m, terrain.cell_m)
             flight = replace(flight, terrain=raster.along(flight, (-edge_m, -edge_m, edge_m, edge_m), lattice_m=100.0))
         flights.append(flight)
-    return Made(world, seed, tuple(flights), terrain)
+    return Made(world, seed, tuple(flights), terrain, raster)
 
 
 def _places(seed: int, kind: int, count: int) -> np.ndarray:
@@ -146,17 +155,42 @@ def silence_rows(judged: Judged) -> tuple[pd.DataFrame, list[Sought], np.ndarray
 
 def next_flight_row(judged: Judged, sought: list[Sought], cells: np.ndarray, missing: int = 3) -> pd.DataFrame:
     """The advised flight against all candidates: gains in adequacy of the missing tags, by the true model of the world instead of the fitted one."""
-    true = true_model(judged.campaign.world)
-    truth = strengths_of([true], TAG_TYPE)
-    before = sum(along_the_track(flight, truth, *cells.T) for flight in judged.campaign.flights)
+    campaign, truth = judged.campaign, strengths_of([true_model(judged.campaign.world)], TAG_TYPE)
+    before = sum(along_the_track(flight, truth, *cells.T) for flight in campaign.flights)
     chosen = sorted(sought, key=lambda tag: float(tag.prior @ heard_at_all(tag.log_nothing, tag.strengths)))[:missing]
     candidates = candidate_flights(*cells.T, [(0.0, 0.0), (HALF_SIDE_M, -HALF_SIDE_M)], heights_m=(80.0,))
-    ranked = rank_flights(candidates, chosen, [], judged.fitted.model, *cells.T)
+    flown, side_m = np.concatenate([each.waypoints_m for each in candidates]), _grid()[1]
+    ahead = GroundAhead(campaign.raster, None, (*flown.min(axis=0), *flown.max(axis=0)), (*(cells.min(axis=0) - side_m), *(cells.max(axis=0) + side_m)))
+    ranked = rank_flights(candidates, chosen, [], judged.fitted.model, *cells.T, ahead=ahead)
     as_true = [Sought(tag.tag_id, truth, tag.prior, before) for tag in chosen]
     already = np.mean([tag.prior @ heard_at_all(before, truth) for tag in chosen])
-    gain = {each.name: float(adequacy_after(each.listening(), as_true, *cells.T).mean() - already) for each in candidates}
-    return pd.DataFrame([{"what": "next", "advised_gain": gain[ranked["name"].iloc[0]], "median_gain": float(np.median(list(gain.values()))), "best_gain": max(gain.values()),
-                          "adequacy_before": float(already), "candidates": len(candidates)}])
+    listenings = {each.name: ahead.along(each.listening()) for each in candidates}
+    gain = {name: float(adequacy_after(listening, as_true, *cells.T).mean() - already) for name, listening in listenings.items()}
+    advised, median = ranked["name"].iloc[0], sorted(gain, key=gain.get)[(len(gain) - 1) // 2]
+    silent = [tag for number, one in enumerate(chosen) for tag in silent_tags(campaign, one, cells, side_m, number)]
+    heard = {name: share_heard(campaign, listenings[name], silent) for name in (advised, median)}
+    return pd.DataFrame([{"what": "next", "advised_gain": gain[advised], "median_gain": float(np.median(list(gain.values()))), "best_gain": max(gain.values()),
+                          "adequacy_before": float(already), "candidates": len(candidates), "silent_tags": len(silent), "advised_heard": heard[advised], "median_heard": heard[median]}])
+
+
+def silent_tags(campaign: Made, tag: Sought, cells: np.ndarray, side_m: float, number: int) -> list[tuple[np.ndarray, float]]:
+    """(place, power) of tags that lie where this one may be, send, and were heard by no flight: drawn and kept only if silent. As many as come of MOST_TRIED, at most SILENT_TAGS."""
+    generator, kept = stream(campaign.seed, 41, number), []
+    for tried in range(MOST_TRIED):
+        place = cells[generator.choice(len(cells), p=tag.prior)] + uniforms(generator, -0.5 * side_m, 0.5 * side_m, 2)
+        power_db = campaign.world.physics.power_mean_db[TAG_TYPE] + campaign.world.physics.power_sd_db * float(generator.standard_normal())
+        flights = enumerate(campaign.flights)
+        if not any(campaign.on_flight(flight, place, power_db, stream(campaign.seed, 42, number, tried, index)).heard.any() for index, flight in flights):
+            kept.append((place, power_db))
+        if len(kept) == SILENT_TAGS:
+            break
+    return kept
+
+
+def share_heard(campaign: Made, flight: Listening, tags) -> float:
+    """Share of tags (place, power) of which a flight hears at least one record; blank without a tag."""
+    heard = [campaign.on_flight(flight, place, power_db, stream(campaign.seed, 43, number)).heard.any() for number, (place, power_db) in enumerate(tags)]
+    return float(np.mean(heard)) if heard else float("nan")
 
 
 def measured(world: World, seed: int) -> pd.DataFrame:
@@ -194,6 +228,10 @@ def summary(rows: pd.DataFrame) -> str:
     ratio = nexts["advised_gain"].mean() / nexts["median_gain"].mean()
     lines.append(f"\nnext flight: advised adds {nexts['advised_gain'].mean():.3f}, median candidate {nexts['median_gain'].mean():.3f}, best {nexts['best_gain'].mean():.3f}; ratio {ratio:.2f}, "
                  f"smallest of a campaign {(nexts['advised_gain'] / nexts['median_gain']).min():.2f}")
+    if "silent_tags" in nexts and nexts["silent_tags"].sum():
+        counted = nexts[nexts["silent_tags"] > 0]
+        advised, median = ((counted[f"{flight}_heard"] * counted["silent_tags"]).sum() / counted["silent_tags"].sum() for flight in ("advised", "median"))
+        lines.append(f"of {int(counted['silent_tags'].sum())} simulated silent tags the advised flight hears {advised:.3f}, the median candidate {median:.3f}; ratio {advised / median:.2f}")
     return "\n".join(lines)
 
 
@@ -202,6 +240,8 @@ def main(arguments: list[str]) -> None:
     if arguments[:1] == ["summary"]:
         print(summary(pd.read_csv(RESULT, low_memory=False)))
         return
+    if RESULT.exists() and list(pd.read_csv(RESULT, nrows=0).columns) != COLUMNS:
+        raise SystemExit(f"{RESULT.name} has other columns than this benchmark writes: remove it and measure all campaigns anew")
     first, count = (int(value) for value in (arguments + ["1", "18"][len(arguments):])[:2])
     for seed in range(first, first + count):
         for world in WORLDS:
@@ -211,7 +251,8 @@ def main(arguments: list[str]) -> None:
             print(world.name, seed, flush=True)
 
 
-COLUMNS = ["world", "seed", "what", "flight", "expected", "cautious", "true", "said_missed", "said_outside", "said_silent", "case", "advised_gain", "median_gain", "best_gain", "adequacy_before", "candidates"]
+COLUMNS = ["world", "seed", "what", "flight", "expected", "cautious", "true", "said_missed", "said_outside", "said_silent", "case", "advised_gain", "median_gain", "best_gain", "adequacy_before", "candidates",
+           "silent_tags", "advised_heard", "median_heard"]
 
 if __name__ == "__main__":
     main(sys.argv[1:])
