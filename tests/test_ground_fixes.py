@@ -115,7 +115,7 @@ def test_a_beacon_found_by_bearings_alone_tests_them(campaign):
 
 def test_the_geopackage_has_points_and_regions_of_ground_fixes_beside_the_layers_of_the_contract(campaign, ground):
     path = campaign.path_to_read("results.gpkg")
-    assert set(gpd.list_layers(path)["name"]) == {"fixes", "regions", "tracks", "searched", "beacons", "ground_fixes", "ground_regions"}
+    assert set(gpd.list_layers(path)["name"]) == {"fixes", "regions", "tracks", "searched", "beacons", "ground_fixes", "ground_regions", "next_flight"}
     points, regions = gpd.read_file(path, layer="ground_fixes"), gpd.read_file(path, layer="ground_regions")
     assert list(points["session_id"]) == list(ground["session_id"]) and list(points["position"]) == ["stated", "best, not stated", "best, not stated", "stated", "best, not stated"]
     wide = regions[regions["probability"] == 0.95]
