@@ -57,7 +57,13 @@ class Found:
 def opening(found: Found) -> list[str]:
     """What the campaign found, in two paragraphs: where the animals are and how well that is known; what is missing, to be fetched, and moved."""
     return [located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage)[0],
-            " ".join([missing(found), fates(found), movement(found)])]
+            " ".join(words for words in (missing(found), _heard_without_place(found), fates(found), movement(found), "This page holds exact positions and must not leave the office." if found.sensitive else "") if words)]
+
+
+def _heard_without_place(found: Found) -> str:
+    """Animals that were heard, and in no flight well enough to be placed."""
+    unplaced = never_placed(found)
+    return f"Heard, but in no flight well enough for a position: {listed(unplaced)}." if unplaced else ""
 
 
 def answers(found: Found) -> list[tuple[str, list[str]]]:
@@ -181,7 +187,15 @@ def fetch(found: Found) -> str:
         return f"{fates(found)} {opening_words}{behind['why']} {first['note']} A tag that stays where it is proves no death."
     opening_words = f"First {first['tag_id']}: the" if len(found.walk) > 1 else "The"
     return (f"{fates(found)} {opening_words} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
-            f"{counted(int(behind['flights_mortality']), 'flight')}. {first['note']} A mortality rate is no proof of death.")
+            f"{counted(int(behind['flights_mortality']), 'flight')}. {first['note']} {_urgency(first)} A mortality rate is no proof of death.")
+
+
+def _urgency(first) -> str:
+    """How soon to look, where the circle is, and what else it could be."""
+    known = first["latitude"] == first["latitude"]
+    centre = f" The middle of the circle is {first['latitude']:.5f}, {first['longitude']:.5f} (latitude, longitude, WGS84)." if known else ""
+    else_words = f" What else it could be: {first['other_explanations']}." if isinstance(first["other_explanations"], str) and first["other_explanations"] else ""
+    return f"It stands under \"{first['class'].lower()}\".{centre}{else_words}"
 
 
 def movement(found: Found) -> str:

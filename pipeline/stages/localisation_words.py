@@ -44,8 +44,15 @@ def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, 
     first = f"{len(best)} of {counted(total, 'animal')} {'has' if len(best) == 1 else 'have'} a position in at least one flight."
     if len(best):
         first += (f" Taken in its best flight, the typical animal lies within {two_figures(best['error_radius_50_m'].median())} m of its position with probability 0.50 and within "
-                  f"{two_figures(best['error_radius_95_m'].median())} m with probability 0.95; the widest 95 % radius is {two_figures(best['error_radius_95_m'].max())} m.")
+                  f"{two_figures(best['error_radius_95_m'].median())} m with probability 0.95. {_all_positions(animals)}")
     return [" ".join([first, tested_sentence(tests)]), " ".join([missing_sentence(not_found), fetch_sentence(walk, triage)]).strip()]
+
+
+def _all_positions(animals: pd.DataFrame) -> str:
+    """How wide the regions are when no flight is picked out."""
+    radii = animals.loc[animals["status"].isin(PLACED), "error_radius_95_m"]
+    return (f"Over all {len(radii)} positions half of the 95 % radii are below {two_figures(radii.median())} m, and the widest is {two_figures(radii.max())} m." if len(radii) > 1
+            else "That is the only position.")
 
 
 def tested_sentence(tests: pd.DataFrame) -> str:
