@@ -16,13 +16,6 @@ PROJECT = Path(__file__).resolve().parent.parent
 LONGEST_RUN_S = 900.0
 
 
-def pytest_collection_modifyitems(items):
-    """Side by side, the tests of a file stay on one processor. So do the notebooks, which share a folder, and before them the second run of the demo, the longest test."""
-    for item in items:
-        whole_runs = item.path.suffix == ".ipynb" or item.path.name == "test_two_runs.py"
-        item.add_marker(pytest.mark.xdist_group("whole runs" if whole_runs else str(item.path)))
-
-
 @pytest.fixture(scope="session")
 def project() -> Path:
     """The project's folder."""

@@ -122,7 +122,7 @@ def test_the_exit_code_of_pytest_and_of_jupyterlab_is_passed_on(monkeypatch):
 
 
 def test_pytest_gets_everything_unless_paths_are_given():
-    assert pytest_arguments([])[-2:] == ["tests", "notebooks"] and pytest_arguments([]).count("loadgroup") == 1
+    assert pytest_arguments([])[-2:] == ["tests", "notebooks"] and pytest_arguments([]).count("loadfile") == 1
     assert pytest_arguments(["tests/test_run.py::test_x", "-q"])[-2:] == ["tests/test_run.py::test_x", "-q"]
     assert "--numprocesses" not in pytest_arguments(["tests/test_run.py::test_x"])
 

@@ -194,7 +194,7 @@ def pytest_arguments(given: list[str]) -> list[str]:
     notebooks = ["--nbval-lax", "--nbval-current-env", "-p", "no:cacheprovider"]
     if names_paths:
         return [*notebooks, *given]
-    side_by_side = ["--numprocesses", str(min(os.cpu_count() or 1, MOST_WORKERS)), "--dist", "loadgroup"]
+    side_by_side = ["--numprocesses", str(min(os.cpu_count() or 1, MOST_WORKERS)), "--dist", "loadfile"]
     return [*notebooks, *side_by_side, *given, "tests", "notebooks"]
 
 
