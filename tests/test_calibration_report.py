@@ -30,12 +30,12 @@ def details(doubtful, places=None):
 
 def test_a_beacon_that_most_flights_place_elsewhere_may_have_moved():
     said = say.doubt_sentence(details([True, True, False, False], ["A", "A", "A", "B"]))
-    assert said == "Moved? Wrong position? A (2 of 3 fixes far outside their region)."
+    assert said == "Moved? Wrong position? A (2 of 3 fixes far off and beyond their region)."
 
 
 def test_a_beacon_that_one_flight_misplaces_speaks_against_the_flight():
     said = say.doubt_sentence(details([True, False, False], ["A", "A", "A"]))
-    assert said == "Far outside its region lies A in flight F0 (420 m off); other flights place this beacon where surveyed, so look at the flight first."
+    assert said == "Far off its beacon and beyond its region lies A in flight F0 (420 m off); other flights place this beacon where surveyed, so look at the flight first."
 
 
 def test_a_beacon_heard_by_one_flight_leaves_both_in_doubt():
@@ -48,9 +48,18 @@ def test_offsets_have_a_sign_and_two_figures(east, north, said):
     assert number.offset(east, north) == said
 
 
+WIDENING = pd.DataFrame({"used_for": ["all other tags", "B1", "B2", "all other tags, flights of style loop"], "place_id": ["", "B1", "B2", ""], "widening": [0.87, 0.83, 0.92, 0.79], "taught_by_places": [9, 8, 8, 9]})
+
+
+def test_the_widening_that_is_told_is_the_one_in_use_by_style_and_for_the_very_fixes():
+    used = pd.DataFrame({"widening": [0.735, 1.012]})
+    assert say.widening_words(WIDENING, used) == ("for tags that are no beacon 0.79 in flights of style loop, 0.87 in all others; for the beacon fixes themselves 0.73 to 1.01, each found without the beacon it serves")
+    assert say.widening_words(WIDENING.iloc[:3], used[:0]) == "0.87 for tags that are no beacon"
+
+
 def test_shares_are_never_nought_or_whole_unless_they_are():
     assert [number.percent(value) for value in (0.0, 0.001, 0.5, 0.999, 1.0)] == ["0 %", "<1 %", "50 %", ">99 %", "100 %"]
-    assert [number.probability(value) for value in (0.0, 0.5, 1.0)] == ["0.01", "0.50", "0.99"]
+    assert [number.probability(value) for value in (0.0, 0.0049, 0.5, 0.9954, 1.0)] == ["0.00", "0.005", "0.50", "0.995", "1.00"]
 
 
 def test_names_are_joined_as_in_a_sentence():

@@ -51,6 +51,14 @@ def test_silence_is_told_with_the_search_it_rests_on_and_never_merged_with_not_l
                                              "Not listened to at all: H09. That is not an absence.")
 
 
+def test_a_tag_looked_for_on_the_map_that_has_no_place_there_is_told_apart_from_a_typing_error():
+    animals = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C", "D"], "status": ["located", "not heard", "heard once", "not heard", "not heard", "not searched"], "records_heard": [5, 0, 1, 0, 0, None]})
+    said = say.unplaced_words(animals)
+    assert list(said) == ["B", "C", "D"]
+    assert said["B"] == "heard in 1 flight, and in none well enough for a position. See its section under Tag by tag."
+    assert said["C"].startswith("not heard in the one flight that listened. This does not show") and said["D"].startswith("no flight listened to it; this is not an absence.")
+
+
 def test_every_status_that_occurs_is_counted_and_explained(animals):
     said = say.status_paragraphs(animals)[0]
     assert "Located (2): enough records" in said and "Not searched (1): no usable record listened; this is not an absence" in said

@@ -62,6 +62,23 @@ def test_before_a_tag_is_chosen_the_control_says_what_to_do(running, pages):
         seen.assert_quiet()
 
 
+def test_a_flight_that_is_chosen_shows_its_own_region_at_once_and_not_that_of_another(running, pages):
+    with opened(running, pages / "flight.html") as (page, seen):
+        page.fill(".find input", "Hare 1")
+        assert shown(page)["hectares"] is None and page.locator(".retrace-leave").is_disabled()
+        page.select_option(".retrace select", index=1)
+        at_once = shown(page)
+        assert at_once["hectares"] > 0 and "Hare 1 heard in" in at_once["said"] and page.locator(".retrace-leave").is_enabled()
+        last = page.evaluate("Number(document.querySelector('.retrace input').max)")
+        assert at_once["value"] == last
+        move(page, last - 1)
+        move(page, last)
+        assert shown(page)["hectares"] == at_once["hectares"]
+        page.click(".retrace-leave")
+        assert shown(page)["hectares"] is None
+        seen.assert_quiet()
+
+
 def test_moving_the_range_moves_the_receiver_and_the_region_and_says_so(running, pages):
     with opened(running, pages / "flight.html") as (page, seen):
         page.fill(".find input", "Hare 1")
@@ -105,7 +122,7 @@ def test_another_flight_is_another_run_and_leaving_puts_the_map_back(running, pa
         assert page.evaluate("Array.from(document.querySelectorAll('path.region.aside')).every(path => getComputedStyle(path).display === 'none') && document.querySelectorAll('path.region.aside').length") == 3
         first = shown(page)["at"]
         page.select_option(".retrace select", "flight 2")
-        assert page.locator("path.mark-receiver").count() == 0
+        assert page.locator("path.mark-receiver").count() == 1 and shown(page)["value"] == page.evaluate("Number(document.querySelector('.retrace input').max)")
         move(page, 10)
         assert shown(page)["at"] != first
         page.get_by_role("button", name="Leave the flight").click()

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.messages import Message, StageError, SurveyError
 from pipeline.run import commands, execute
-from pipeline.run.commands import main, os_fault_text, pytest_arguments
+from pipeline.run.commands import main, os_fault_text, pytest_calls
 from pipeline.run.doctor import disk_finding, python_finding, write_finding
 from pipeline.run.execute import RunResult
 from pipeline.run.plan import Decision
@@ -116,15 +116,23 @@ def test_the_exit_code_of_pytest_and_of_jupyterlab_is_passed_on(monkeypatch):
     calls = []
     monkeypatch.setattr(commands.subprocess, "call", lambda command, **options: calls.append((command, options)) or 5)
     assert main(["test", "-k", "nothing"]) == 5 and main(["lab", "--no-browser"]) == 5
-    (tested, with_environment), (opened, _) = calls
-    assert tested[-4:] == ["-k", "nothing", "tests", "notebooks"] and "--nbval-lax" in tested
-    assert "FIXLEDGER_INTO" in with_environment["env"] and "--no-browser" in opened
+    *tested, (opened, _) = calls
+    assert [command[-3:] for command, _ in tested] == [["-k", "nothing", "notebooks"], ["-k", "nothing", "tests"]] and all("--nbval-lax" in command for command, _ in tested)
+    assert all("FIXLEDGER_INTO" in options["env"] for _, options in tested) and "--no-browser" in opened
 
 
-def test_pytest_gets_everything_unless_paths_are_given():
-    assert pytest_arguments([])[-2:] == ["tests", "notebooks"] and pytest_arguments([]).count("loadfile") == 1
-    assert pytest_arguments(["tests/test_run.py::test_x", "-q"])[-2:] == ["tests/test_run.py::test_x", "-q"]
-    assert "--numprocesses" not in pytest_arguments(["tests/test_run.py::test_x"])
+@pytest.mark.parametrize("codes, passed_on", [((0, 0), 0), ((5, 0), 0), ((0, 5), 0), ((1, 0), 1), ((0, 1), 1), ((5, 2), 2)])
+def test_a_fault_in_notebooks_or_tests_is_passed_on_and_nothing_chosen_in_one_of_them_is_none(monkeypatch, codes, passed_on):
+    left = list(codes)
+    monkeypatch.setattr(commands.subprocess, "call", lambda command, **options: left.pop(0))
+    assert main(["test"]) == passed_on and left == []
+
+
+def test_pytest_gets_notebooks_and_then_tests_side_by_side_unless_paths_are_given():
+    notebooks, tests = pytest_calls([])
+    assert (notebooks[-1], tests[-1]) == ("notebooks", "tests") and "--numprocesses" in tests and "--numprocesses" not in notebooks
+    (paths,) = pytest_calls(["tests/test_run.py::test_x", "-q"])
+    assert paths[-2:] == ["tests/test_run.py::test_x", "-q"] and "--numprocesses" not in paths
 
 
 def test_a_folder_without_permission_is_a_sentence():

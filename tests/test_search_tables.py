@@ -271,7 +271,7 @@ def test_an_animal_seen_alive_is_looked_for_round_that_place(searched):
 def test_a_tag_that_the_ground_crew_placed_is_looked_for_round_that_place(searched):
     listened, found = searched
     crew = conform(pd.DataFrame([{"tag_id": "H2", "session_id": "g1", "session_end_utc": START - pd.Timedelta(days=1), "status": status, "state": state, "easting_m": east, "northing_m": 0.0,
-                                  "error_radius_95_m": 244.77} for status, state, east in (("located", "", 1500.0), ("area only", "", np.nan))]), GROUND_FIXES)
+                                  "error_radius_95_m": 244.7746830680816} for status, state, east in (("located", "", 1500.0), ("area only", "", np.nan))]), GROUND_FIXES)
     seen = pd.DataFrame({"time_utc": [START - pd.Timedelta(days=9)], "tag_id": ["H2"], "state": ["alive"], "easting_m": [300.0], "northing_m": [0.0], "position_sd_m": [20.0], "how": "seen"})
     places = places_of(seen, crew)
     assert places["position_sd_m"].tolist() == pytest.approx([20.0, 100.0]) and len(places) == 2

@@ -126,13 +126,19 @@ def ways(areas, fixes=10):
 
 @pytest.mark.parametrize("areas, said", [
     ({TEMPERED: 12.0, BY_LEVEL: 11.5, BY_RADIUS: 10.0}, "At equal coverage conformal radii are sharper than tempering"),
-    ({TEMPERED: 10.0, BY_LEVEL: 10.5, BY_RADIUS: 13.0}, "At equal coverage tempering is as sharp as conformal levels"),
+    ({TEMPERED: 10.0, BY_LEVEL: 10.5, BY_RADIUS: 13.0}, "At equal coverage tempering is about as sharp as conformal levels"),
     ({TEMPERED: 10.0, BY_LEVEL: 20.0, BY_RADIUS: 13.0}, "At equal coverage tempering is sharper than conformal radii"),
     ({TEMPERED: np.nan, BY_LEVEL: 20.0, BY_RADIUS: 13.0}, "Tempering cannot be set to hold 95 % of these truths; conformal radii can"),
     ({TEMPERED: np.nan, BY_LEVEL: np.nan, BY_RADIUS: 13.0}, "No two ways of widening can be compared at equal coverage"),
 ])
 def test_the_heading_says_which_way_is_the_sharper(areas, said):
     assert say.heading(ways(areas)) == said
+
+
+def test_lower_levels_at_which_a_rival_is_sharper_are_named_beside_the_highest():
+    both = pd.concat([ways({TEMPERED: 5.3, BY_RADIUS: 5.1}), ways({TEMPERED: 3.2, BY_LEVEL: 2.7}).assign(nominal=0.8), ways({TEMPERED: 1.0, BY_LEVEL: 1.0}).assign(nominal=0.5)])
+    assert say.heading(both) == "At equal coverage tempering is about as sharp as conformal radii at 95 %, and less sharp than a rival at 80 %"
+    assert "Set to hold 80 % of these truths, the median region has 2.7 ha by a conformal level and 3.2 ha by tempering." in say.paragraph(both)
 
 
 def test_the_paragraph_gives_the_areas_and_why_a_region_is_missing():

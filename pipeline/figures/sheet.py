@@ -79,6 +79,7 @@ class MapSheet:
         self.fetch_marks = None
         self.searched_ground: Searched | None = None
         self.retrace: FlightMoments | DatedPlaces | None = None
+        self.off_map: dict[str, str] = {}
 
     def backdrop(self, terrain) -> "MapSheet":
         """Relief under everything; with None a quiet metric grid alone.
@@ -86,6 +87,11 @@ class MapSheet:
         terrain : height_m (2-D, north up, NaN for holes), west_m, north_m, cell_m in the survey CRS.
         """
         self.terrain = terrain
+        return self
+
+    def without_a_place(self, known: dict[str, str]) -> "MapSheet":
+        """What to say of tags that are looked for by name and have no place here: tag -> the rest of a sentence, with its full stop."""
+        self.off_map = dict(known)
         return self
 
     def study_area(self, area: gpd.GeoDataFrame | None) -> "MapSheet":

@@ -60,6 +60,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
     tags = sheet.tags()
     return {
         "tags": tags,
+        "offMap": [[name, words] for name, words in sheet.off_map.items() if name not in tags],
         "bounds": places.bounds_deg(),
         "projection": fit_local_polynomials(sheet.projection, places.extent_m),
         "shapes": {name: [list(map(list, stroke)) for stroke in shape.strokes] for name, shape in SHAPES.items()},

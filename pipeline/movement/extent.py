@@ -83,7 +83,7 @@ def ratio_of(animal):
     """Error/range ratio of an animal's fixes; NaN below 3 fixes."""
     if len(animal.fixes) < 3:
         return np.nan
-    return error_range_ratio([fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes])
+    return error_range_ratio(*_means_and_covariances(animal))
 
 
 NO_WIDTH = "Across their longest direction the fixes scatter no more than their errors: they may lie on a line, and the area may be next to nothing."
@@ -91,7 +91,11 @@ NO_WIDTH = "Across their longest direction the fixes scatter no more than their 
 
 def lies_near_a_line(animal):
     """Whether no width is shown by an animal's fixes, 3 or more, see gates.without_width."""
-    return without_width([fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes])
+    return without_width(*_means_and_covariances(animal))
+
+
+def _means_and_covariances(animal):
+    return [fix.draws_m.mean(axis=0) for fix in animal.fixes], [np.cov(fix.draws_m.T) for fix in animal.fixes]
 
 
 def span_days(animal):

@@ -17,6 +17,7 @@ from pipeline.messages import FixledgerError, SurveyError
 
 DEMO = PROJECT / "data" / "demo" / "survey.yml"
 INTERRUPTED = 130
+_NOTHING_CHOSEN = 5  # pytest, when no test is left by what was asked for
 MOST_WORKERS = 4  # tests side by side; each may run a campaign of half a gigabyte
 
 
@@ -184,18 +185,18 @@ def test(arguments):
 
     with tempfile.TemporaryDirectory(prefix="fixledger-notebooks-") as folder:
         environment = kernel_environment(**{INTO_VARIABLE: folder})  # notebooks under test leave reports/ alone
-        command = [sys.executable, "-m", "pytest", *pytest_arguments(list(arguments))]
-        return subprocess.call(command, cwd=PROJECT, env=environment)
+        codes = [subprocess.call([sys.executable, "-m", "pytest", *call], cwd=PROJECT, env=environment) for call in pytest_calls(list(arguments))]
+    return next((code for code in codes if code not in (0, _NOTHING_CHOSEN)), min(codes))
 
 
-def pytest_arguments(given: list[str]) -> list[str]:
-    """What pytest is called with: everything, a file at a time on each processor, unless paths are given."""
+def pytest_calls(given: list[str]) -> list[list[str]]:
+    """What pytest is called with, one call after the other: the notebooks, which share a folder, then the tests, a file at a time on each processor; or the paths given."""
     names_paths = any((PROJECT / text.split("::")[0]).exists() for text in given if not text.startswith("-"))
-    notebooks = ["--nbval-lax", "--nbval-current-env", "-p", "no:cacheprovider"]
+    every_call = ["--nbval-lax", "--nbval-current-env", "-p", "no:cacheprovider"]
     if names_paths:
-        return [*notebooks, *given]
+        return [[*every_call, *given]]
     side_by_side = ["--numprocesses", str(min(os.cpu_count() or 1, MOST_WORKERS)), "--dist", "loadfile"]
-    return [*notebooks, *side_by_side, *given, "tests", "notebooks"]
+    return [[*every_call, *given, "notebooks"], [*every_call, *side_by_side, *given, "tests"]]
 
 
 @commands.command(short_help="Look at what the environment has and lacks.")

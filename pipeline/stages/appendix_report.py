@@ -111,7 +111,7 @@ class AppendixReport:
                             counted=rows["counted_by"].map({"places": "beacons", "fixes": "fixes"}))
         return self.book.table("coverage", frame, "How often the stated regions held the beacons.", {
             "when": ("Regions", "", "text"), "counted": ("Counted by", "", "text"), "nominal": ("Stated", "", ".2f"), "held": ("Held", "", as_given), "share": ("Share", "", "share"), "low_95": ("From", "95 % interval", number.probability),
-            "high_95": ("To", "95 % interval", number.probability)}, saved_as="coverage.csv", notes="By beacons: the mean over beacons of the share of each one's fixes. Exact intervals (Clopper & Pearson 1934).")
+            "high_95": ("To", "95 % interval", number.probability)}, saved_as="coverage.csv", notes="By beacons: the mean over beacons of the share of each one's fixes. Limits of Clopper & Pearson (1934): exact by fixes, approximate by beacons, where the count need not be whole.")
 
     def _signal_model(self):
         rows = self.found.table("signal_model")
@@ -171,7 +171,7 @@ class AppendixReport:
         if self.found.table("error_summary").empty:
             return []
         wanted = (("beacon_error_distribution", "Share of beacon fixes with an error up to each distance. Dashed: the place of the receiver at the strongest record, on the same fixes.", say.error_alt),
-                  ("coverage", "Stated probability of the regions against the share of beacons held, before and after widening, with exact 95 % intervals that count each beacon once.", say.coverage_alt))
+                  ("coverage", "Stated probability of the regions against the share of beacons held, before and after widening, with 95 % intervals that count each beacon once.", say.coverage_alt))
         return [figure for name, caption, alt in wanted if (figure := self._figure(name, caption, alt(self.found)))]
 
     def _figure(self, name: str, caption: str, alt: str) -> Figure | None:

@@ -8,8 +8,8 @@ import pandas as pd
 
 from pipeline.location import PLACED
 from pipeline.quality.effort import CAMPAIGN
-from pipeline.stages.calibration_numbers import percent, probability, significant
-from pipeline.stages.calibration_words import held
+from pipeline.stages.calibration_numbers import percent, significant
+from pipeline.stages.calibration_words import by_place_sentence, held, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
 
 
@@ -180,15 +180,15 @@ def errors(found: Material) -> list[str]:
     summary, widening, coverage = found.table("error_summary"), found.table("widening"), found.table("coverage")
     if not len(summary):
         return ["No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."]
-    row, places = summary.iloc[0], coverage[(coverage["calibration"] == "after") & (coverage["nominal"] == 0.95) & (coverage["counted_by"] == "places")].iloc[0]
+    row = summary.iloc[0]
     return [
         f"Errors were measured on {counted(int(row['places']), 'beacon')} (tags at surveyed places, treated as if unknown), {counted(int(row['n']), 'fix', 'fixes')}. Each beacon was located by a model fitted without it, and regions of each were widened by what the others showed; "
         "the held-out position was compared with the surveyed one.",
-        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952), {widening.iloc[0]['widening']:.2f} for tags that are no beacon; below one is wider than computed. "
+        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952), {widening_words(widening, found.table('beacon_error_details'))}; below one is wider than computed, above one narrower. "
         f"The median error was {two_figures(row['median_m'])} m" + (f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m, beacons drawn again as wholes; Davison & Hinkley 1997)" if pd.notna(row["median_low_95_m"]) else "")
-        + f", the mean {two_figures(row['mean_m'])} m, and nine in ten errors were below {two_figures(row['p90_m'])} m.",
-        f"The 95 % regions held the truth in {held(coverage, 'after')} of {counted(int(row['n']), 'fix', 'fixes')}. Repeated flights over one beacon are not independent: counted by beacon, the share is {places['share']:.2f}, with an exact 95 % interval of "
-        f"{probability(places['low_95'])} to {probability(places['high_95'])} (Clopper & Pearson 1934).",
+        + f", the mean {two_figures(row['mean_m'])} m, and nine in ten errors were below about {two_figures(row['p90_m'])} m.",
+        f"The 95 % regions held the truth in {held(coverage, 'after')} of {counted(int(row['n']), 'fix', 'fixes')}. Repeated flights over one beacon are not independent. {by_place_sentence(coverage)} "
+        "The limits are those of Clopper & Pearson (1934) at a mean count that need not be whole, and so approximate.",
     ]
 
 

@@ -32,8 +32,9 @@ def percent(share: float) -> str:
 
 
 def probability(value: float) -> str:
-    """Two decimals, never 0.00 or 1.00."""
-    return f"{min(max(value, 0.01), 0.99):.2f}"
+    """Two decimals; three where two would read 0 or 1 for what is neither."""
+    text = f"{value:.2f}"
+    return f"{value:.3f}" if text in ("0.00", "1.00") and 0.0 < value < 1.0 else text
 
 
 def decibel(value: float) -> str:

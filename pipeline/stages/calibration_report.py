@@ -135,14 +135,14 @@ class CalibrationReport:
         tables, details = self.tables, self.tables.beacon_error_details
         by_place = tables.coverage[tables.coverage["counted_by"] == say.COUNTED_PLACES]
         shares = {when: ", ".join(f"{row.share:.2f}" for row in by_place[by_place["calibration"] == when].itertuples()) for when in ("before", "after")}
-        first = self.book.figure("coverage", draw.coverage_plot(by_place), "Stated probability against the share of truths held, with exact 95 % intervals that count each beacon once. On the dotted line the regions hold what they say.",
+        first = self.book.figure("coverage", draw.coverage_plot(by_place), "Stated probability against the share of truths held, with 95 % intervals that count each beacon once. On the dotted line the regions hold what they say.",
                                  f"Shares held by the 50, 80 and 95 % regions: {shares['before']} as computed and {shares['after']} after widening.")
         frame = tables.coverage.assign(held=[f"{row.inside:.1f} of {row.tests}" if row.counted_by == say.COUNTED_PLACES else f"{row.inside:.0f} of {row.tests}" for row in tables.coverage.itertuples()],
                                        when=tables.coverage["calibration"].map({"before": "as computed", "after": "widened"}))
         table = self.book.table("coverage", frame, "How often the regions held the truth.", {
             "when": ("Regions", "", "text"), "counted_by": ("Counted by", "", "text"), "nominal": ("Stated", "", ".2f"), "held": ("Held", "", as_given), "share": ("Share", "", "share"), "low_95": ("From", "95 % interval", number.probability),
             "high_95": ("To", "95 % interval", number.probability),
-        }, saved_as="coverage.csv", notes="By places: the mean over beacons of the share of each one's fixes. Exact intervals after Clopper and Pearson; those by fixes take repeats for independent and are too narrow.")
+        }, saved_as="coverage.csv", notes="By places: the mean over beacons of the share of each one's fixes. Limits after Clopper and Pearson: exact by fixes, approximate by places, where the count need not be whole; those by fixes take repeats for independent and are too narrow.")
         heading = say.radius_heading(details)
         second = self.book.figure("radius_against_error", draw.radius_against_error(details), "Stated 95 % radius against actual error. Filled marks lie beyond their radius.", heading + ".")
         return self.book.together(self.book.words(say.coverage_heading(tables), *say.coverage_paragraphs(tables)), first, table, self.book.words(heading, level=3), second)

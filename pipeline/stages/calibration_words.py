@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
-from pipeline.stages.calibration_numbers import decibel, probability
+from pipeline.stages.calibration_numbers import decibel, probability, span
+from pipeline.stages.error_calibration import BY_STYLE
 from pipeline.wording import counted, listed, number_word, two_figures
 
 COUNTED_PLACES = "places"
@@ -24,10 +25,10 @@ def answer(tables) -> list[str]:
     after, before = held(tables.coverage, "after"), held(tables.coverage, "before")
     return [
         f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}), and nine in ten errors "
-        f"were below {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
+        f"were below about {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
         f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {_compared(whole)}. "
         "Every beacon was located by a model that had not seen it.",
-        f"{proof(places)} {accuracy_statement(details)}",
+        f"{by_place_sentence(tables.coverage)} {proof(places)} {accuracy_statement(details)}",
         " ".join([reach_sentence(tables.beacon_reach), doubt_in_short(details)]).strip(),
     ]
 
@@ -101,14 +102,14 @@ def reach_paragraph(reach: pd.DataFrame) -> str:
 
 
 def doubt_sentence(details: pd.DataFrame) -> str:
-    """Fixes far outside their region: a beacon that moved where most of its flights say so, a flight to look at where one does."""
+    """Fixes far off their beacon and beyond their region: a beacon that moved where most of its flights say so, a flight to look at where one does."""
     doubtful = details[details["doubtful"]]
     if doubtful.empty:
         return ""
     flights, moved = details.groupby("place_id")["doubtful"].size(), moved_beacons(details)
     words = []
     if moved:
-        named = listed(f"{rows['tag_id'].iloc[0]} ({len(rows)} of {flights[place]} fixes far outside their region)"
+        named = listed(f"{rows['tag_id'].iloc[0]} ({len(rows)} of {flights[place]} fixes far off and beyond their region)"
                        for place, rows in doubtful.groupby("place_id", sort=True) if place in moved)
         words.append(f"Moved? Wrong position? {named}.")
     rest = doubtful[~doubtful["place_id"].isin(moved)]
@@ -117,7 +118,7 @@ def doubt_sentence(details: pd.DataFrame) -> str:
         if len(rows):
             named = listed(f"{row.tag_id} in flight {row.flight_id} ({two_figures(row.error_m)} m off)" for row in rows.itertuples())
             one = len(rows) == 1
-            words.append(f"Far outside {'its region lies' if one else 'their regions lie'} {named}; {meaning.format('this beacon' if one else 'these beacons')}.")
+            words.append(f"Far off {'its beacon and beyond its region lies' if one else 'their beacons and beyond their regions lie'} {named}; {meaning.format('this beacon' if one else 'these beacons')}.")
     return " ".join(words)
 
 
@@ -128,11 +129,11 @@ def doubt_in_short(details: pd.DataFrame) -> str:
         return ""
     if moved:
         return f"Moved, or at a wrong position? Look at {listed(sorted(set(details.loc[details['place_id'].isin(moved), 'tag_id'])))}."
-    return f"{counted(len(doubtful), 'fix lies', 'fixes lie')} far outside {'its' if len(doubtful) == 1 else 'their'} region: look at flight {listed(sorted(set(doubtful['flight_id'])))}."
+    return f"{counted(len(doubtful), 'fix lies', 'fixes lie')} far off and beyond {'its region' if len(doubtful) == 1 else 'their regions'}: look at flight {listed(sorted(set(doubtful['flight_id'])))}."
 
 
 def moved_beacons(details: pd.DataFrame) -> set:
-    """Places at which half of the fixes or more, and at least two, lie far outside their region."""
+    """Places at which half of the fixes or more, and at least two, are doubtful."""
     doubtful = details.groupby("place_id")["doubtful"]
     return set(doubtful.sum().index[(doubtful.mean() >= 0.5) & (doubtful.sum() >= 2)])
 
@@ -189,15 +190,33 @@ def coverage_heading(tables) -> str:
 
 
 def coverage_paragraphs(tables) -> list[str]:
-    whole = tables.widening.iloc[0]
-    others = tables.widening.loc[tables.widening["place_id"] != "", "widening"]
-    spread = f", for the beacons themselves {others.min():.2f} to {others.max():.2f}, each found without the beacon it serves" if len(others) else ""
-    row = tables.coverage[(tables.coverage["calibration"] == "after") & (tables.coverage["nominal"] == 0.95) & (tables.coverage["counted_by"] == COUNTED_PLACES)].iloc[0]
     return [
-        f"The density of every posterior is raised to a power that held-out beacons ask for: {whole['widening']:.2f} for tags that are no beacon{spread}. One would leave the regions as computed; smaller is wider.",
-        f"Counted as {counted(int(row['tests']), 'place')} and not as {counted(len(tables.beacon_error_details), 'fix', 'fixes')}, the 95 % regions held {row['share']:.2f} of the truths, with a 95 % interval of "
-        f"{probability(row['low_95'])} to {probability(row['high_95'])}. That is the claim to make.",
+        f"The density of every posterior is raised to a power that held-out beacons ask for: {widening_words(tables.widening, tables.beacon_error_details)}. One would leave the regions as computed; smaller is wider, larger narrower.",
+        f"{by_place_sentence(tables.coverage)} {_before_and_after(tables.coverage)}",
     ]
+
+
+def widening_words(widening: pd.DataFrame, details: pd.DataFrame) -> str:
+    """The powers in use: for tags that are no beacon, by flight style where styles have their own, and for the beacon fixes. widening : rows of widening. details : of beacon_error_details."""
+    styles = widening[widening["used_for"].str.startswith(BY_STYLE)]
+    own = listed(f"{row.widening:.2f} in flights of style {row.used_for.removeprefix(BY_STYLE)}" for row in styles.itertuples())
+    whole = f"{widening.iloc[0]['widening']:.2f} {'in all others' if len(styles) else 'for tags that are no beacon'}"
+    return (f"for tags that are no beacon {own}, {whole}" if len(styles) else whole) + (
+        f"; for the beacon fixes themselves {span(details['widening'].min(), details['widening'].max(), '{:.2f}'.format)}, each found without the beacon it serves" if len(details) else "")
+
+
+def by_place_sentence(coverage: pd.DataFrame) -> str:
+    """How often the 95 % regions held, every beacon counted once; rows of coverage."""
+    row = coverage[(coverage["calibration"] == "after") & (coverage["nominal"] == 0.95) & (coverage["counted_by"] == COUNTED_PLACES)].iloc[0]
+    return (f"Every beacon counted once, the 95 % regions held {row['share']:.2f} of the truths at {counted(int(row['tests']), 'place')}, with a 95 % interval of "
+            f"{probability(row['low_95'])} to {probability(row['high_95'])}.")
+
+
+def _before_and_after(coverage: pd.DataFrame) -> str:
+    """What widening did to the shares held, at all levels."""
+    by_place = coverage[coverage["counted_by"] == COUNTED_PLACES].sort_values("nominal")
+    shares = {when: listed(f"{row.share:.2f}" for row in rows.itertuples()) for when, rows in by_place.groupby("calibration")}
+    return f"The regions of {listed(f'{100 * level:.0f}' for level in sorted(set(by_place['nominal'])))} % held {shares['before']} as computed and {shares['after']} after widening."
 
 
 def radius_heading(details: pd.DataFrame) -> str:

@@ -24,6 +24,7 @@ from pipeline.stages.ways_of_widening import read_beacon_fixes, ways_of_widening
 from pipeline.stages.workspace import Workspace, open_workspace
 
 STAGE = "3_error_calibration"
+BY_STYLE = "all other tags, flights of style "     # used_for of a widening that one flight style has of its own
 TABLE_NAMES = ("beacon_errors", "beacon_error_details", "beacon_places", "error_summary", "coverage", "widening", "beacon_residuals", "residual_correlation",
                "beacon_effort", "beacon_reach", "two_ways_of_widening", "flight_levels")
 # Bounds of the classes by which errors are summed up: closest slant distance in metres, records heard.
@@ -164,7 +165,7 @@ def widening_table(widening: dict, beacons: pd.DataFrame) -> pd.DataFrame:
     rows = [{"used_for": "all other tags", "place_id": "", "widening": widening["overall"], "taught_by_places": widening["places"]}]
     rows += [{"used_for": names.get(place, place), "place_id": place, "widening": value, "taught_by_places": widening["places"] - 1}
              for place, value in widening["left_out"].items()]
-    rows += [{"used_for": f"all other tags, flights of style {style}", "place_id": "", "widening": value, "taught_by_places": widening["places"]}
+    rows += [{"used_for": f"{BY_STYLE}{style}", "place_id": "", "widening": value, "taught_by_places": widening["places"]}
              for style, value in widening.get("by_style", {}).items()]
     return pd.DataFrame(rows)
 

@@ -109,7 +109,7 @@ def _error_sentence(errors: pd.DataFrame) -> str:
     whole, largest = error_summary(errors), two_figures(errors["error_m"].max())
     if whole["n"] == 1:
         return f"One beacon fix was tested; its error was {largest} m."
-    rest = f"nine in ten errors were below {two_figures(whole['p90_m'])} m" if whole["n"] >= FEWEST_FOR_NINE_IN_TEN else f"the largest of {whole['n']} was {largest} m"
+    rest = f"nine in ten errors were below about {two_figures(whole['p90_m'])} m" if whole["n"] >= FEWEST_FOR_NINE_IN_TEN else f"the largest of {whole['n']} was {largest} m"
     return f"On beacons the median error was {two_figures(whole['median_m'])} m, and {rest}."
 
 
@@ -182,18 +182,18 @@ def fetch(found: Found) -> str:
         return fates(found)
     first = found.walk.iloc[0]
     behind = found.triage.set_index("tag_id").loc[first["tag_id"]]
+    first_of_many = f"First {first['tag_id']}" if len(found.walk) > 1 else ""
     if not behind["records_mortality"]:
-        opening_words = f"First {first['tag_id']}. " if len(found.walk) > 1 else ""
-        return f"{fates(found)} {opening_words}{behind['why']} {first['note']} A tag that stays where it is proves no death."
-    opening_words = f"First {first['tag_id']}: the" if len(found.walk) > 1 else "The"
-    return (f"{fates(found)} {opening_words} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
-            f"{counted(int(behind['flights_mortality']), 'flight')}. {first['note']} {_urgency(first)} A mortality rate is no proof of death.")
+        why, proof = f"{first_of_many}. {behind['why']}".removeprefix(". "), "A tag that stays where it is proves no death."
+    else:
+        why, proof = (f"{f'{first_of_many}: the' if first_of_many else 'The'} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
+                      f"{counted(int(behind['flights_mortality']), 'flight')}."), "A mortality rate is no proof of death."
+    return f"{fates(found)} {why} {first['note']} {_urgency(first)} {proof}"
 
 
 def _urgency(first) -> str:
     """How soon to look, where the circle is, and what else it could be."""
-    known = first["latitude"] == first["latitude"]
-    centre = f" The middle of the circle is {first['latitude']:.5f}, {first['longitude']:.5f} (latitude, longitude, WGS84)." if known else ""
+    centre = f" The middle of the circle is {first['latitude']:.5f}, {first['longitude']:.5f} (latitude, longitude, WGS84)." if pd.notna(first["latitude"]) else ""
     else_words = f" What else it could be: {first['other_explanations']}." if isinstance(first["other_explanations"], str) and first["other_explanations"] else ""
     return f"It stands under \"{first['class'].lower()}\".{centre}{else_words}"
 
@@ -247,7 +247,7 @@ def levels(table: pd.DataFrame) -> str:
     off = [f"{row.flight_id} read them {abs(row.level_db):.0f} dB {'stronger' if row.level_db > 0 else 'weaker'}" for row in table[table["clear"]].itertuples()]
     if off:
         return f"beacons say that something was changed, since flight {listed(off)} than the other flights did."
-    return f"beacons show no such change; read on them, no flight differs from the others by more than {table['level_db'].abs().max():.1f} dB."
+    return f"beacons show no clear change; the largest difference of a flight from the others is {table['level_db'].abs().max():.1f} dB."
 
 
 def assumptions(found: Found) -> str:

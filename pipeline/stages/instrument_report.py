@@ -116,13 +116,9 @@ def instruments_heading(table: pd.DataFrame) -> str:
     parts = [f"clocks disagreed in {listed(lagging)}"] if lagging else []
     parts += ["the antenna pointed beside its azimuth"] if turned else []
     louder = [row.where.removeprefix("flight ") for row in table.itertuples() if row.what == "level of strengths" and "than in the other flights" in row.said]
-    told = f"; strengths of {listed(louder)} lie apart from those of the other flights, which is not taken out" if louder else ""
-    return told_first(parts) + told
-
-
-def told_first(parts: list[str]) -> str:
-    """What was off and is taken out, as the beginning of a heading."""
-    return f"{' and '.join(parts)[0].upper()}{' and '.join(parts)[1:]}; both is taken out".replace("; both is", "; this is" if len(parts) == 1 else "; both are") if parts else "Clocks and azimuths agree, as far as beacons can tell"
+    taken_out = " and ".join(parts)
+    told = f"{taken_out[0].upper()}{taken_out[1:]}; {'this is' if len(parts) == 1 else 'both are'} taken out" if parts else "Clocks and azimuths agree, as far as beacons can tell"
+    return f"{told}; strengths of {listed(louder)} lie apart from those of the other flights, which is not taken out" if louder else told
 
 
 def worth_part(workspace, book):

@@ -8,13 +8,12 @@ import numpy as np
 import pandas as pd
 
 from pipeline.location import PLACED
+from pipeline.movement.shared_errors import RADIUS_95_PER_SD
 from pipeline.search import SearchGrid, prior_from_last_fix, stated_probability
 from pipeline.stages.ground_fixes import GROUND_FIXES
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import counted
 
-# Radius that holds 95 % of a circular normal distribution, in standard deviations along an axis: sqrt(chi-square of 2 degrees of freedom at 0.95).
-RADIUS_95_IN_SD = 2.4477
 COLUMNS = ["time_utc", "tag_id", "state", "easting_m", "northing_m", "position_sd_m", "how"]
 
 
@@ -56,6 +55,6 @@ def places_of(seen: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
     """Sightings, and fixes of the ground crew that have a position, as last places; columns as LastSeen has them. ground : columns of GROUND_FIXES."""
     placed = ground[ground["status"].isin(PLACED) & ground["easting_m"].notna()]
     by_crew = pd.DataFrame({"time_utc": placed["session_end_utc"], "tag_id": placed["tag_id"], "state": placed["state"], "easting_m": placed["easting_m"], "northing_m": placed["northing_m"],
-                            "position_sd_m": placed["error_radius_95_m"] / RADIUS_95_IN_SD, "how": "placed by the ground crew"})
+                            "position_sd_m": placed["error_radius_95_m"] / RADIUS_95_PER_SD, "how": "placed by the ground crew"})
     parts = [part for part in (seen[COLUMNS], by_crew) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else seen[COLUMNS]

@@ -73,6 +73,7 @@ class LocalisationReport:
         sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"))
         if len(self.walk):
             sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m"]].assign(note=self.walk["note"]))
+        sheet = sheet.without_a_place(say.unplaced_words(self.animals))
         return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to be fetched in the flight to walk by), with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "
                              f"Coordinates are in the {self.ground.projection.name}.")
 

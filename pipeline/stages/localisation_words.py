@@ -63,6 +63,20 @@ def tested_sentence(tests: pd.DataFrame) -> str:
     return f"The 95 % regions held {inside} of the {counted(len(tests), 'beacon position')} that the model had not seen."
 
 
+def unplaced_words(animals: pd.DataFrame) -> dict[str, str]:
+    """What a reader who looks for an animal on the map is told when no flight placed it: tag -> the rest of a sentence."""
+    said = {}
+    for tag_id, rows in animals.groupby("tag_id", sort=True):
+        if rows["status"].isin(PLACED).any():
+            continue
+        heard = rows[rows["records_heard"].fillna(0) > 0]
+        listened = rows[rows["status"] != "not searched"]
+        what = (f"heard in {counted(len(heard), 'flight')}, and in none well enough for a position." if len(heard) else
+                f"not heard in {'the one flight' if len(listened) == 1 else f'any of the {len(listened)} flights'} that listened. {NO_PROOF_OF_ABSENCE}" if len(listened) else "no flight listened to it; this is not an absence.")
+        said[str(tag_id)] = f"{what} See its section under Tag by tag."
+    return said
+
+
 def missing_sentence(not_found: pd.DataFrame) -> str:
     """Who was not found, with how well the ground was searched."""
     if not_found.empty:

@@ -223,7 +223,11 @@
       this.range.addEventListener("input", function () { retrace.pause(); retrace.go(Number(retrace.range.value)); });
       this.play.addEventListener("click", function () { retrace.timer ? retrace.pause() : retrace.start(); });
       this.leave.addEventListener("click", function () { retrace.end(); retrace.range.focus(); });
-      if (this.choice) this.choice.addEventListener("change", function () { retrace.take(retrace.offered[retrace.choice.selectedIndex]); });
+      if (this.choice) this.choice.addEventListener("change", function () {
+        /* The regions of the sheet are those of one flight; of the one that was chosen the last moment stands in their place. */
+        retrace.take(retrace.offered[retrace.choice.selectedIndex]);
+        retrace.go(retrace.run.length - 1);
+      });
       this.box.addEventListener("keydown", function (event) { if (event.key === "Escape" && retrace.active) { retrace.end(); retrace.range.focus(); } });
     }
 

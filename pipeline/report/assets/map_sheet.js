@@ -203,7 +203,7 @@
       tools.coordinates(map, this.grid, root.querySelector(".pointer"));
       const measure = tools.measure(map, this.grid, root.querySelector(".measure"), tell);
       const field = root.querySelector(".find input");
-      if (field) this.chooseByName = tools.find(this.told.tags, field, function (tag) { sheet.choose(tag, tell); }, tell);
+      if (field) this.chooseByName = tools.find(this.told.tags, this.told.offMap, field, function (tag) { sheet.choose(tag, tell); }, tell);
       root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
       if (this.told.retrace) this.retrace = new fixledger.Retrace(this, this.told.retrace, root.querySelector(".retrace"));
       this.tips(measure);

@@ -155,16 +155,21 @@
   };
 
   /* Typing a name chooses it; an empty field shows all again. */
-  tools.find = function (tags, field, choose, tell) {
-    const plain = tags.map(function (tag) { return tag.trim().toLocaleLowerCase(); });
+  /* offMap : name and what is known of each tag that has no place on the map. */
+  tools.find = function (tags, offMap, field, choose, tell) {
+    const plainly = function (tag) { return tag.trim().toLocaleLowerCase(); }, plain = tags.map(plainly);
     function look(final) {
-      const wanted = field.value.trim().toLocaleLowerCase();
+      const wanted = plainly(field.value);
       if (!wanted) { choose(-1); return tell(""); }
       let found = plain.indexOf(wanted);
       if (found < 0 && final) {
         const like = plain.map(function (tag, index) { return tag.includes(wanted) ? index : -1; }).filter(function (index) { return index >= 0; });
         if (like.length === 1) found = like[0];
-        else return tell(like.length ? say.severalTags(like.length) : say.noTag);
+        else {
+          const known = offMap.find(function (one) { return plainly(one[0]) === wanted; });
+          if (!like.length) choose(-1);
+          return tell(known ? say.offMap(known[0], known[1]) : like.length ? say.severalTags(like.length) : say.noTag);
+        }
       }
       if (found >= 0) choose(found);
     }

@@ -16,6 +16,7 @@
     measured: function (whole, legs, last, bearing) { return whole + (legs > 1 ? " in " + legs + " legs; the last " + last : "") + ", bearing " + bearing + "\u00b0 true"; },
     severalTags: function (count) { return count + " tags have this in their name; type more."; },
     noTag: "No tag of this name is on the map.",
+    offMap: function (tag, words) { return fixledger.directed(tag) + " is not on this map: " + words; },
 
     // themes and marks
     relief: "Relief", metricGrid: "Metric grid", searched: "Ground searched", area: "Study area", tracks: "Flight tracks", records: "Heard and not heard",
