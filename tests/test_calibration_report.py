@@ -59,7 +59,7 @@ def test_the_widening_that_is_told_is_the_one_in_use_by_style_and_for_the_very_f
 
 def test_shares_are_never_nought_or_whole_unless_they_are():
     assert [number.percent(value) for value in (0.0, 0.001, 0.5, 0.999, 1.0)] == ["0 %", "<1 %", "50 %", ">99 %", "100 %"]
-    assert [number.probability(value) for value in (0.0, 0.0049, 0.5, 0.9954, 1.0)] == ["0.00", "0.005", "0.50", "0.995", "1.00"]
+    assert [number.probability(value) for value in (0.0, 0.0049, 0.5, 0.9954, 0.999999, 1.0)] == ["0.00", "0.005", "0.50", "0.995", "1.00", "1.00"]
 
 
 def test_names_are_joined_as_in_a_sentence():

@@ -24,7 +24,7 @@ from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
 from pipeline.stages.workspace import Workspace
 
-TABLES = ("error_summary", "coverage", "widening", "signal_model", "clock_lags", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
+TABLES = ("error_summary", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival")
 OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "data_dictionary": COLUMNS}
 

@@ -32,9 +32,9 @@ def percent(share: float) -> str:
 
 
 def probability(value: float) -> str:
-    """Two decimals; three where two would read 0 or 1 for what is neither."""
-    text = f"{value:.2f}"
-    return f"{value:.3f}" if text in ("0.00", "1.00") and 0.0 < value < 1.0 else text
+    """Two decimals; three where two would read 0 or 1 for what three can tell from it."""
+    two, three = f"{value:.2f}", f"{value:.3f}"
+    return three if two in ("0.00", "1.00") and three not in ("0.000", "1.000") else two
 
 
 def decibel(value: float) -> str:
