@@ -141,7 +141,8 @@ class MovementReport:
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
             "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
             notes="Detectable: a movement of this length would have shown in 8 of 10 cases. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
-        return self.book.together(self.book.words(say.fidelity_heading(frame), *say.fidelity_paragraphs(frame)), table)
+        moved = say.movers(self.tables)["tag_id"]
+        return self.book.together(self.book.words(say.fidelity_heading(frame, moved), *say.fidelity_paragraphs(frame, moved)), table)
 
     def effort(self):
         """When each animal was searched for and heard: the report's share of survey effort."""

@@ -38,7 +38,7 @@ def answer(tables) -> list[str]:
         return [f"None of the {counted(everyone, 'animal')} has two usable positions, so this campaign cannot say what moved.", _range_sentence(tables)]
     steps = tested_steps(tables)
     first = (f"{able} of {counted(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
-             f"{_moved_sentence(moved, len(steps), tables.significance)}")
+             f"{_moved_sentence(moved, tables.significance)}")
     rest = able - len(moved)
     second = f"For the other {number_word(rest)} movement is not shown, which does not mean that {'it' if rest == 1 else 'they'} stayed: " if rest else ""
     seen = steps["minimum_detectable_m"]
@@ -47,14 +47,13 @@ def answer(tables) -> list[str]:
     return [first, second + found if second else found[0].upper() + found[1:], _range_sentence(tables)]
 
 
-def _moved_sentence(moved, tests, significance):
-    adjusted = f"(p < {significance:g} after adjusting for {counted(tests, 'test')})"
+def _moved_sentence(moved, significance):
+    chance = f"Were none of the animals moving, chance alone would name a mover in at most one of {1 / significance:.0f} such campaigns."
     if not len(moved):
-        return f"None of them is shown to have moved more than the error of its positions allows {adjusted}."
+        return f"None of them is shown to have moved more than the error of its positions allows. {chance}"
     named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
     more = f" and {len(moved) - 5} more" if len(moved) > 5 else ""
-    return (f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows {adjusted}: {named}{more}. "
-            f"A campaign in which nothing moves would name a mover at most once in {1 / significance:.0f} times.")
+    return f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows: {named}{more}. {chance}"
 
 
 def _range_sentence(tables):
@@ -92,7 +91,8 @@ def moved_paragraphs(tables) -> list[str]:
     odd = f" In {shaped} of {len(steps)} steps the regions are odd in shape and were tested as they are." if shaped else ""
     return [
         f"{counted(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
-        f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}.",
+        f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}. "
+        f"Moved means p < {tables.significance:g} by Holm's adjustment, which reckons with the number of tests.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
         f"the worst {two_figures(seen.max())} m.{odd}",
     ]
@@ -188,9 +188,9 @@ def extent_frame(tables) -> pd.DataFrame:
 
 def space_heading(tables) -> str:
     given = int((tables.extents["verdict"] == "given").sum())
-    extents = f"How far the positions reach can be said for {counted(given, 'animal')}" if given else "No extent of positions is given"
+    extents = f"For {counted(given, 'animal')} the area that the positions span is given" if given else "For no animal the area that the positions span is given"
     ranges = tables.ranges[tables.ranges["verdict"] == "given"]["tag_id"].nunique()
-    return f"{extents}; {f'a range for {ranges}' if ranges else 'a range for none'}"
+    return f"{extents}; {f'for {ranges} a range' if ranges else 'no animal has positions enough, and good enough, for a range'}"
 
 
 def space_paragraphs(tables) -> list[str]:
@@ -256,21 +256,30 @@ def pair_alt(pairs) -> str:
     return f"Distances of the {len(pairs)} nearest pairs with intervals, against lines at 50 and 100 m; the nearest is {two_figures(pairs['distance_m'].min())} m."
 
 
-def fidelity_heading(fidelity) -> str:
+def fidelity_heading(fidelity, moved) -> str:
     judged = fidelity[fidelity["pairs"] > 0]
     if not len(judged):
         return "Whether animals stayed cannot be said"
-    stayed = int((judged["pairs_same_place"] == judged["pairs"]).sum())
-    return f"{stayed} of {counted(len(judged), 'animal')} could have been in one place all the time"
+    return f"{len(_stayed(judged, moved))} of {counted(len(judged), 'animal')} could have been in one place all the time"
 
 
-def fidelity_paragraphs(fidelity) -> list[str]:
+def _stayed(judged, moved) -> list[str]:
+    """Animals all of whose pairs of positions could be one place, and that no test has shown to move."""
+    return list(judged.loc[(judged["pairs_same_place"] == judged["pairs"]) & ~judged["tag_id"].isin(list(moved)), "tag_id"])
+
+
+def fidelity_paragraphs(fidelity, moved) -> list[str]:
+    """moved : ids of the animals shown to have moved, which are not counted here."""
     judged = fidelity[fidelity["pairs"] > 0]
     if not len(judged):
         return ["No animal has two usable positions."]
-    return [f"This says no more than the errors let it: in half of these animals a movement of less than {two_figures(judged['minimum_detectable_m'].median())} m "
-            "between two flights would not have shown. Here each pair of positions stands alone: of the pairs of an animal that stayed, one in twenty looks like two places by chance. "
-            "Which animals moved is tested more strictly above, with all tests counted."]
+    stayed = _stayed(judged, moved)
+    between = [tag for tag in judged["tag_id"] if tag not in stayed and tag not in set(moved)]
+    named = f"All positions of {listed(stayed)} could be one place. " if stayed else ""
+    apart = (f"{listed(between)} may have moved or not: some of the positions look like two places, but when pairs are looked at one by one, "
+             "one in twenty of an animal that stayed does so by chance, and the stricter test above, which reckons with all tests, shows no movement. ") if between else ""
+    return [f"{named}{apart}This says no more than the errors let it: in half of the {len(judged)} animals a movement of less than {two_figures(judged['minimum_detectable_m'].median())} m "
+            "between two flights would not have shown."]
 
 
 def effort_heading(tables) -> str:
