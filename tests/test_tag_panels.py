@@ -4,10 +4,12 @@ import io
 import re
 import xml.etree.ElementTree as ElementTree
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
+from shapely import affinity
 from shapely.geometry import Point
 
 from pipeline.columns import FIXES, TAGS, conform
@@ -19,6 +21,7 @@ from pipeline.report import Book
 from pipeline.report.sections import Facts, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
 from pipeline.stages import tag_panels
+from pipeline.stages.search_circle import how_they_relate, search_circles, with_reach
 from pipeline.stages.tag_panels import PanelTables, addresses, earlier_fixes, flight_to_show, sections, tag_links
 from tests.browser import browser, opened
 from tests.radio_sample import line_path, signal_model
@@ -261,3 +264,33 @@ def test_other_flights_are_folded_on_the_screen_and_shown_on_paper_and_without_s
             seen.assert_quiet()
         with opened(chromium, page_file, scripts=False) as (page, _):
             assert page.locator("details.folded:not([open])").count() == 0 and page.locator("details.folded").count() > 0
+
+
+def test_a_region_cut_by_the_edge_of_the_ground_looked_at_says_so_under_and_for_its_picture(tmp_path):
+    fixes = fixes_of(fix("H12", "a", "heard once", place=(0.0, 0.0), radius_m=3000.0, heard=1))
+    evidence = {("H12", "a"): {"records_listened": 80, "records_heard": 1, "effective_records": 1.0, "passes": 1, "places": 1, "main_place_share": 1.0, "bearings": 0, "sightings": 0, "edge_probability": 0.11}}
+    html, said = section(shown(tmp_path, fixes, evidence=evidence), "tag-h12"), "The region ends at the edge of the ground looked at"
+    assert html.count(said) == 3 and "95\u00a0% region 2,800 ha, no position" in html and said in re.search('aria-label="Map and strengths[^"]*"', html).group(0)
+    assert said not in shown(tmp_path / "whole", fixes, evidence={("H12", "a"): evidence["H12", "a"] | {"edge_probability": 0.01}})
+
+
+def test_the_circle_to_search_is_drawn_whole_with_the_region_and_told_apart_from_it(tmp_path):
+    # a region of 300 m from south to north, pushed 60 m north of the middle of a circle of 100 m: it reaches 210 m
+    from_south_to_north = Point(0.0, 60.0).buffer(1.0)
+    region = affinity.scale(from_south_to_north, 50.0, 150.0)
+    walk = pd.DataFrame({"tag_id": ["H01"], "flight_id": ["a"], "easting_m": [0.0], "northing_m": [0.0], "error_radius_95_m": [100.0], "region_95_ha": [2.4], "note": ["Search the circle of 100 m."]})
+    circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["H01"], "flight_id": ["a"], "probability": [0.95]}, geometry=[region]))
+    html = section(shown(tmp_path, fixes_of(fix("H01", "a", "located", place=(0.0, 0.0), radius_m=100.0, heard=12), fix("H01", "b", "located", day=1, place=(0.0, 0.0), radius_m=120.0, heard=12)), walk, circles=circles), "tag-h01")
+    assert "To the north the region reaches 210 m from the mark, 110 m beyond the circle" in html
+    first, others = html.split("<details", 1)
+    assert first.count("stroke-dasharray") == 2 and LIGHT["fetch"] in first and "is the circle to search on foot, 100 m" in first
+    assert LIGHT["fetch"] not in others      # the circle belongs to the flight to walk by alone
+    west, south, east, north = map_extent_m(PanelMap((), np.zeros((0, 2)), np.zeros(0, int), np.zeros((0, 2)), {0.95: region}, (0.0, 0.0), search=(0.0, 0.0, 100.0)))
+    assert west <= -100.0 and east >= 100.0 and south <= -100.0 and north >= 210.0
+    assert "reaches 210 m" in with_reach(walk, circles)["note"].iloc[0] and walk["note"].iloc[0] == "Search the circle of 100 m."
+
+
+def test_a_circle_that_holds_the_region_says_so_and_one_without_a_place_is_none():
+    walk = pd.DataFrame({"tag_id": ["A", "B"], "flight_id": ["a", "a"], "easting_m": [0.0, np.nan], "northing_m": [0.0, np.nan], "error_radius_95_m": [100.0, np.nan], "region_95_ha": [0.8, np.nan], "note": ["", ""]})
+    circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["A"], "flight_id": ["a"], "probability": [0.95]}, geometry=[Point(0.0, 0.0).buffer(50.0)]))
+    assert set(circles) == {"A"} and "The region lies within the circle." in how_they_relate(circles["A"]) and how_they_relate(None) == ""

@@ -17,6 +17,8 @@ from pipeline.figures.style import HEARD_RADII, SILENT_RADIUS
 _THIN_ON_MAP_PT, _THIN_IN_TIME_PT = 6.4, 5.0
 # The map shows the region at no less than this share of its side, and no less ground than this. [share, m]
 SMALLEST_REGION, SMALLEST_SIDE_M = 0.16, 500.0
+# A circle to search, and the region with it, must be told apart: they get so large a share.
+SMALLEST_SEARCH = 0.38
 
 _FRAME, _GRID = Ink("rule", width_pt=0.7), Ink("rule", width_pt=0.45)
 _TRACK, _SILENT = Ink("track", width_pt=0.55), Ink("silent", width_pt=0.5)
@@ -26,6 +28,8 @@ _REGION_FILL, _REGION_RIM, _REGION_HATCH = Ink("", "fix", opacity=0.45), Ink("fi
 _REGION_DASH = Ink("fix", width_pt=0.9, dash_pt=(3.4, 2.2))
 _FIX, _SECOND, _EARLIER = Ink("fix", width_pt=1.4), Ink("fix", width_pt=0.8), Ink("ink", width_pt=0.9)
 _EARLIER_LINE = Ink("ink", width_pt=0.6, dash_pt=(0.8, 1.8))
+# dashes and dots, and another colour than the dashed region: told apart by either
+_SEARCH = Ink("fetch", width_pt=1.1, dash_pt=(5.5, 1.8, 1.1, 1.8))
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,7 @@ class PanelMap:
 
     track : parts of the path, each (n, 2). heard : (n, 2), size_class : 0 (weakest) to 4 of each. silent : (n, 2).
     regions : probability -> polygons; empty where none is stated. best : (2,) of the best place, or None; stated : whether it is a position. places : (number, easting, northing) of second and later places.
-    earlier : (2,) of the fix before this flight, or None.
+    earlier : (2,) of the fix before this flight, or None. search : easting, northing and radius of the circle to search on foot, or None.
     """
 
     track: tuple[np.ndarray, ...]
@@ -46,6 +50,7 @@ class PanelMap:
     stated: bool = True
     places: tuple[tuple[int, float, float], ...] = ()
     earlier: tuple[float, float] | None = None
+    search: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -124,7 +129,7 @@ def panel_key() -> Drawing:
     rows = [
         ("flight track; a gap where not on effort", [(flat, _TRACK, False)]), ("heard; larger = stronger", "triangle"), ("listened, not heard; in time at the threshold", "square"),
         ("fix; thin where it is a best place only", "cross"), ("second place, numbered", "thin cross"), ("fix before this flight, dotted line to it", "plus"),
-        ("50 % region", [(box, _REGION_FILL, True)]), ("80 % region", [*((line, _REGION_HATCH, False) for line in _hatching(shapely.Polygon(box))), (box, _REGION_RIM, True)]), ("95 % region", [(box, _REGION_DASH, True)]),
+        ("50 % region", [(box, _REGION_FILL, True)]), ("80 % region", [*((line, _REGION_HATCH, False) for line in _hatching(shapely.Polygon(box))), (box, _REGION_RIM, True)]), ("95 % region", [(box, _REGION_DASH, True)]), ("circle to search on foot", [(6.0 * unit_circle(32), _SEARCH, True)]),
         ("strength expected at the fix", [(flat, _CURVE, False)]), ("and one standard deviation either way", [(box, _BAND, True)]),
     ]
     marks = {"triangle": ("triangle", 4.5, _HEARD), "square": ("square", SILENT_RADIUS, _SILENT), "cross": ("cross", 4.5, _FIX), "thin cross": ("cross", 4.0, _SECOND), "plus": ("plus", 4.0, _EARLIER)}
@@ -141,19 +146,19 @@ def panel_key() -> Drawing:
 
 
 def map_extent_m(where: PanelMap) -> tuple[float, float, float, float]:
-    """West, south, east, north of a square that holds the region whole and as much of the heard records as keeps the region legible.
+    """West, south, east, north of a square that holds the region and the circle to search whole and as much of the heard records as keeps the region legible.
 
     Without a region it holds the records listened to, heard or not.
     """
     stated = shapely.union_all(list(where.regions.values())) if where.regions else None
     points = [np.asarray(each, float).reshape(-1, 2) for each in ([where.best] if where.best else [], [place[1:] for place in where.places])]
-    core = np.vstack([*points, *([np.asarray(stated.bounds).reshape(2, 2)] if stated is not None and not stated.is_empty else [])])
+    core = np.vstack([*points, *([np.asarray(stated.bounds).reshape(2, 2)] if stated is not None and not stated.is_empty else []), *([_circle(where.search)] if where.search else [])])
     wider = np.vstack([core, where.heard if len(core) else np.vstack([where.heard, where.silent]), [where.earlier] if where.earlier and len(core) else np.zeros((0, 2))])
     if not len(wider):
         return -SMALLEST_SIDE_M, -SMALLEST_SIDE_M, SMALLEST_SIDE_M, SMALLEST_SIDE_M
     core = core if len(core) else wider
     core_side, whole_side = float(np.ptp(core, axis=0).max()), float(np.ptp(wider, axis=0).max())
-    side = max(min(1.12 * whole_side, max(core_side / SMALLEST_REGION, 2.0 * SMALLEST_SIDE_M)), 1.2 * core_side, SMALLEST_SIDE_M)
+    side = max(min(1.12 * whole_side, max(core_side / (SMALLEST_SEARCH if where.search else SMALLEST_REGION), 2.0 * SMALLEST_SIDE_M)), 1.2 * core_side, SMALLEST_SIDE_M)
     # centred on everything, but moved as far as the core asks for
     middle = (wider.min(axis=0) + wider.max(axis=0)) / 2.0
     slack = side / 2.0 - 0.06 * side
@@ -168,11 +173,23 @@ def _draw_map(drawing: Drawing, where: PanelMap, layout: Layout, top: float) -> 
     drawing.strokes([line for part in where.track if len(part) > 1 for line in _lines(frame.cut(LineString(frame.place(part)).simplify(0.25)))], _TRACK)
     drawing.marks("square", _thinned(frame.within(frame.place(where.silent)), _THIN_ON_MAP_PT * layout.marks), SILENT_RADIUS * layout.marks, _SILENT)
     _draw_regions(drawing, where.regions, frame)
+    if where.search:
+        drawing.strokes([frame.place(_circle(where.search))], _SEARCH, closed=True)
     places = frame.place(where.heard)
     for size_class, radius in enumerate(HEARD_RADII):
         drawing.marks("triangle", frame.within(places[where.size_class == size_class]), radius * layout.marks, _HEARD)
     _draw_places(drawing, where, frame, layout)
     _draw_scale(drawing, frame, layout)
+
+
+def unit_circle(corners: int) -> np.ndarray:
+    """(corners, 2) points of a circle of radius 1 round the origin."""
+    turn = np.linspace(0.0, 2.0 * np.pi, corners, endpoint=False)
+    return np.stack([np.sin(turn), np.cos(turn)], axis=1)
+
+
+def _circle(search: tuple[float, float, float]) -> np.ndarray:
+    return np.array(search[:2]) + search[2] * unit_circle(96)
 
 
 def _draw_regions(drawing: Drawing, regions: dict, frame: _Frame) -> None:

@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from pipeline.figures.sheet_retrace import EDGE_SHARE
 from pipeline.location import PLACED
 from pipeline.search import stated_probability
 from pipeline.wording import counted, listed, number_word, two_figures
@@ -16,7 +17,7 @@ HOW_TO_READ = ("Each picture is one tag in one flight. Left is a map with grid n
                "thin lines are its other flights with a position, and a line is dotted where the region reached the edge of the ground looked at, so that the radius was larger than drawn.")
 KEY_CAPTION = "The marks of the pictures below."
 KEY_ALT = ("Key. Thin line: track. Filled triangle: heard. Small open square: not heard. Cross: fix, thin where it is a best place only. Thin numbered cross: second place. Upright cross: the fix before. "
-           "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Line and band: strength expected at the fix.")
+           "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Circle of dashes and dots: to be searched on foot. Line and band: strength expected at the fix.")
 
 
 def heading(tag_id: str, row, flights: int) -> str:
@@ -31,14 +32,14 @@ def heading(tag_id: str, row, flights: int) -> str:
         row.status, f"{tag_id}: not heard in {'the one flight' if flights == 1 else f'any of {number_word(flights)} flights'} that listened")
 
 
-def caption(row) -> str:
-    """What the picture of one flight shows."""
-    said = {"located": f"located, 95\u00a0% radius {_radius(row)}", "several places": f"several places, 95\u00a0% radius {_radius(row)}", "area only": "an area, no position",
+def caption(row, circle=None) -> str:
+    """What the picture of one flight shows. circle : a SearchCircle that is drawn, or None."""
+    said = {"located": f"located, 95\u00a0% radius {_radius(row)}", "several places": f"several places, 95\u00a0% radius {_radius(row)}", "area only": f"{_area(row)}, no position", "heard once": f"heard once, {_area(row)}, no position",
             "not heard": "not heard, so no region and no position", "not searched": "not listened to, so nothing can be said", "suspect": "heard, but doubted, so no region is drawn"}.get(row.status, row.status)
-    return f"{row.tag_id} in flight {row.flight_id}: {said}. {_heard(row)}."
+    return f"{row.tag_id} in flight {row.flight_id}: {said}. {_heard(row)}.{_drawn_circle(circle)}"
 
 
-def alternative_text(row, effective_records: float, places: int) -> str:
+def alternative_text(row, effective_records: float, places: int, circle=None) -> str:
     """The finding of the picture for a reader who cannot see it."""
     if row.status == "not searched":
         return f"Flight {row.flight_id} did not listen to {row.tag_id}: no mark on the map and no strength."
@@ -48,7 +49,22 @@ def alternative_text(row, effective_records: float, places: int) -> str:
         return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: heard in {int(row.records_heard):,d} of {int(row.records_listened):,d} records, which is doubted. No region is drawn."
     where = {"located": f"one region round the fix, 95\u00a0% radius {_radius(row)}", "several places": f"a region of {number_word(places)} parts"}.get(
         row.status, f"a 95 % region of {two_figures(row.region_95_ha)} ha and no stated position")
-    return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: {where}. {_heard(row)}, worth about {effective_records:.0f} independent ones."
+    return f"Map and strengths of {row.tag_id} in flight {row.flight_id}: {where}. {_heard(row)}, worth about {effective_records:.0f} independent ones.{_drawn_circle(circle)}"
+
+
+def _drawn_circle(circle) -> str:
+    if circle is None:
+        return ""
+    reach = f", {two_figures(circle.beyond_m)} m short of the farthest point of the 95\u00a0% region" if circle.beyond_m >= 1.0 else ""
+    return f" The line of dashes and dots is the circle to search on foot, {two_figures(circle.radius_m)} m{reach}."
+
+
+def edge(row, found: dict | None) -> str:
+    """That a region ends where nobody looked farther; nothing where it does not. found : row of fix_evidence."""
+    share = found.get("edge_probability", 0.0) if found else 0.0
+    if row.status in ("suspect", "not heard", "not searched") or not share > EDGE_SHARE:
+        return ""
+    return (f"The region ends at the edge of the ground looked at, where its sides are straight: {share:.2f} of the probability lies along that edge. What lies beyond was not looked at; the region is larger than said.")
 
 
 def status(row) -> str:
@@ -142,6 +158,10 @@ def folded_words(count: int) -> str:
 def elsewhere(rows: pd.DataFrame) -> str:
     """What the flights that are not in the page came to."""
     return listed((f"{row.flight_id} {row.status}" + (f" ({_radius(row)})" if row.status in PLACED else "") for row in rows.itertuples()), most=14)
+
+
+def _area(row) -> str:
+    return f"95\u00a0% region {two_figures(row.region_95_ha)} ha" if pd.notna(row.region_95_ha) else "no region"
 
 
 def _radius(row) -> str:

@@ -19,6 +19,7 @@ from pipeline.stages.coming_about import coming_about_figure, why_none
 from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.localisation_words import animals_of
+from pipeline.stages.search_circle import SearchCircle, how_they_relate, search_circles
 from pipeline.stages.strength_panels import panel
 from pipeline.wording import counted
 
@@ -56,6 +57,12 @@ class PanelTables:
     flight_address: dict
     frames: dict = field(default_factory=dict)
     walk_m: float = 0.0
+    circles: dict[str, SearchCircle] = field(default_factory=dict)
+
+    def circle(self, row) -> SearchCircle | None:
+        """The circle to search, if this tag is to be looked for where this flight placed it."""
+        found = self.circles.get(row.tag_id)
+        return found if found and found.flight_id == row.flight_id else None
 
     @classmethod
     def read(cls, workspace, positions: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame) -> "PanelTables":
@@ -63,20 +70,21 @@ class PanelTables:
         shown = animals_of(fixes, tags).copy()
         for name in ("easting_m", "northing_m"):
             shown[name] = positions[name].reindex(shown.index)
-        records, track = workspace.read_work("records"), workspace.read_work("track")
+        records, track, regions = (workspace.read_work(name) for name in ("records", "track", "regions"))
         pairs = ["tag_id", "flight_id"]
         doubtful = workspace.read_work("suspicion")
         usable = records[records["usable"].to_numpy(bool)].sort_values(["time_utc", "record"], kind="stable")
         return cls(
             fixes=shown, before=earlier_fixes(shown), usable=dict(list(usable.groupby(pairs))),
-            tracks={flight_id: _parts(rows) for flight_id, rows in track.groupby("flight_id")}, regions=_by_pair(workspace.read_work("regions")),
+            tracks={flight_id: _parts(rows) for flight_id, rows in track.groupby("flight_id")}, regions=_by_pair(regions),
             evidence={(row["tag_id"], row["flight_id"]): row for row in workspace.read_table("fix_evidence").to_dict("records")}, places=workspace.read_table("several_places"),
             kinds=dict(zip(tags["tag_id"], tags["tag_type"].fillna(""))), fates=_by_tag(workspace.read_work("fate_triage")),
             doubts={(row.tag_id, row.flight_id): row.reason for row in doubtful[doubtful["suspect"].to_numpy(bool)].itertuples()},
             missing=_by_tag(workspace.read_work("not_found")), beliefs=workspace.read_work("silence_explained"),
             model=SignalModel.from_dict(workspace.read_json("signal_models")["whole"]), corrections=read_corrections(workspace)(),
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
-            frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m)
+            frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
+            circles=search_circles(workspace.read_work("retrieval_list"), regions))
 
 
 def _by_tag(table: pd.DataFrame) -> dict:
@@ -143,8 +151,9 @@ def drawn_panel(row, tables: PanelTables, layout=LARGE):
     sizes = np.zeros(0, int) if not heard.any() else size_classes(rows.loc[heard, "strength_db"])
     region = {} if row.status in _NO_REGION else tables.regions.get(pair, {})
     best = (row.easting_m, row.northing_m) if row.status in _WITH_PLACE and np.isfinite(row.easting_m) else None
+    circle = tables.circle(row)
     where = PanelMap(tables.tracks.get(row.flight_id, ()), spots[heard], sizes, spots[~heard], region, best, row.status in PLACED, _later_places(tables.places, *pair) if best else (),
-                     (before.easting_m, before.northing_m) if before else None)
+                     (before.easting_m, before.northing_m) if before else None, (circle.easting_m, circle.northing_m, circle.radius_m) if circle else None)
     return tag_panel(f"{row.tag_id}, flight {row.flight_id}: {row.status}", where, _strengths(row, rows, tables, best), layout)
 
 
@@ -196,7 +205,7 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     places = tables.places[(tables.places["tag_id"] == best.tag_id) & (tables.places["flight_id"] == best.flight_id)]
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
     course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
-    facts = Facts([("Status", say.status(best)), ("Error", say.error(best)), ("Evidence", say.evidence(best, found)), ("Fate", "" if missing else say.fate_words(fate)),
+    facts = Facts([("Status", say.status(best)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()), ("Where to search", how_they_relate(tables.circle(best))), ("Evidence", say.evidence(best, found)), ("Fate", "" if missing else say.fate_words(fate)),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
                    ("What silence may mean", say.silence(missing, tables.beliefs[tables.beliefs["tag_id"] == best.tag_id])),
@@ -211,8 +220,9 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
 
 def _figure(book, name: str, row, tables: PanelTables, layout):
     found = tables.evidence.get((row.tag_id, row.flight_id))
-    alt = say.alternative_text(row, float(found["effective_records"]) if found else 0.0, int(found["places"]) if found else 0)
-    return book.drawing(_file_name(name, row, tables), drawn_panel(row, tables, layout), say.caption(row), alt)
+    alt = say.alternative_text(row, float(found["effective_records"]) if found else 0.0, int(found["places"]) if found else 0, tables.circle(row))
+    edge = say.edge(row, found)
+    return book.drawing(_file_name(name, row, tables), drawn_panel(row, tables, layout), f"{say.caption(row, tables.circle(row))} {edge}".strip(), f"{alt} {edge}".strip())
 
 
 def _file_name(section: str, row, tables: PanelTables) -> str:
