@@ -30,6 +30,11 @@ def test_no_fix_gives_no_number():
     assert found["n"] == 0 and all(np.isnan(value) for name, value in found.items() if name != "n")
 
 
+def test_without_places_there_is_no_interval_since_repeats_would_pass_for_new_beacons():
+    found = error_summary(errors(np.arange(40.0), np.arange(40.0)))
+    assert found["median_m"] > 0 and np.isnan(found["median_low_95_m"]) and np.isnan(found["median_high_95_m"])
+
+
 def test_five_errors_are_too_few_for_an_interval_of_the_median():
     assert np.isnan(median_interval([1, 2, 3, 4, 5])).all()
     assert median_interval([6, 2, 3, 4, 5, 1]) == (1, 6)

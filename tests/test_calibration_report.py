@@ -2,6 +2,7 @@
 
 import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from pipeline.figures.style import settle
 from pipeline.stages import calibration_numbers as number
 from pipeline.stages import calibration_words as say
 from pipeline.stages import error_calibration as stage
-from pipeline.stages import quality_check
+from pipeline.stages import beacon_reach, quality_check
 from pipeline.wording import listed
 from pipeline.stages.calibration_report import CalibrationReport
 from pipeline.stages.workspace import Workspace
@@ -55,6 +56,47 @@ def test_the_widening_that_is_told_is_the_one_in_use_by_style_and_for_the_very_f
     used = pd.DataFrame({"widening": [0.735, 1.012]})
     assert say.widening_words(WIDENING, used) == ("for tags that are no beacon 0.79 in flights of style loop, 0.87 in all others; for the beacon fixes themselves 0.73 to 1.01, each found without the beacon it serves")
     assert say.widening_words(WIDENING.iloc[:3], used[:0]) == "0.87 for tags that are no beacon"
+
+
+def beacon_fixes(approaches_m, places, heard=30, status="located"):
+    """Beacon fixes with the classes that the stage gives them."""
+    frame = pd.DataFrame({"place_id": places, "closest_approach_m": np.asarray(approaches_m, float), "records_heard": heard, "flight_id": "F1", "tag_type": "collar", "flight_style": "loop", "status": status})
+    return frame.assign(distance_band=stage.class_names(frame["closest_approach_m"], stage.DISTANCE_BOUNDS_M, "m"), records_class=stage.class_names(frame["records_heard"], stage.RECORD_BOUNDS))
+
+
+def reach_of(details, animals_m=(150.0, 500.0), animals_heard=30):
+    """reach_table with animals at these closest approaches, on ground that every outline holds."""
+    corners = pd.DataFrame({"easting_m": [0.0, 1000, 1000, 0], "northing_m": [0.0, 0, 1000, 1000], "place_id": list("abcd")})
+    animals = pd.DataFrame({"tag_type": "collar", "flight_style": "loop", "flight_id": "F1", "closest_approach_m": np.asarray(animals_m, float), "records_heard": animals_heard, "easting_m": 500.0, "northing_m": 500.0})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(beacon_reach, "animal_fixes", lambda *given: animals)
+        return beacon_reach.reach_table(details, None, None, corners, pd.DataFrame({"flight_id": ["F1"], "height_median_m": [80.0]}), SimpleNamespace(projection=None, terrain=None), corners)
+
+
+def test_a_distance_is_claimed_as_far_as_six_beacons_stand_and_the_fixes_behind_it_are_told():
+    near, far = list("abcdef"), list("abcde")
+    table = reach_of(beacon_fixes([110.0, 120, 130, 140, 150, 160, 410, 420, 430, 440, 550], near + far)).set_index("condition")
+    assert table.loc[beacon_reach.CLOSEST, ["beacons", "beacon_fixes", "beacon_places", "fixes_outside"]].tolist() == ["110 to 160", 6, 6, 1]
+    assert table.loc[beacon_reach.ANY_CLOSEST, ["beacons", "beacon_fixes", "fixes_outside"]].tolist() == ["110 to 550", 11, 0]
+    said = say.reach_sentence(table.reset_index())
+    assert "within 160 m of the tag (6 of 11 beacon fixes, 6 beacons) and heard it in 30 records or more (11 of 11). 5 beacon fixes lie farther off, up to 550 m: too few to claim anything there. 1 of 2 fixes" in said
+    # with a sixth beacon out there the claim goes there
+    table = reach_of(beacon_fixes([410.0, 420, 430, 440, 450, 550], near))
+    assert table.set_index("condition").loc[beacon_reach.CLOSEST, "beacons"] == "410 to 550"
+
+
+def test_with_five_beacons_no_distance_is_claimed():
+    table = reach_of(beacon_fixes([110.0, 120, 130, 140, 150] * 4, list("abcde") * 4))
+    assert beacon_reach.CLOSEST not in set(table["condition"]) and beacon_reach.RECORDS not in set(table["condition"])
+    assert "at no distance do six beacons stand, so that no distance is claimed" in say.reach_sentence(table)
+
+
+def test_the_headline_says_which_fixes_it_counts_and_what_the_located_ones_alone_come_to():
+    rows = [("all", "all fixes", 4, 60.0, 300.0, 3), (stage.STATUS, "area only", 1, 380.0, 380.0, 0), (stage.STATUS, "located", 3, 50.0, 90.0, 3)]
+    summary = pd.DataFrame(rows, columns=["grouping", "group", "n", "median_m", "p90_m", "inside_95"])
+    assert say.counted_fixes(summary) == ("These figures count all 4 beacon fixes at their best position, whatever their status (3 located, 1 area only); the 3 located ones alone have a median of 50 m, nine in ten below 90 m, "
+                                          "and 3 of 3 inside their 95 % region.")
+    assert say.counted_fixes(summary[summary["group"] != "area only"]) == "All 4 fixes are located."
 
 
 def test_shares_are_never_nought_or_whole_unless_they_are():

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from pipeline.stages.instrument_report import bias_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
+from pipeline.stages.instrument_report import bias_words, fault_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
 
 SEEN = pd.DataFrame({"flight_id": ["a"], "share_without_terrain": [0.0]})
 
@@ -19,6 +19,12 @@ def test_a_lag_says_which_came_later():
     assert lag_words(lag(5.2, 5.0), "looked at again") == "strengths were stamped 5 s after the positions: looked at again"
     assert "4 s before the positions" in lag_words(lag(-4.1, -4.0))
     assert lag_words(lag(0.4, 0.0)) == "not clear (9 beacons), nothing done"
+
+
+def test_the_error_of_a_faulty_record_says_that_the_testing_beacons_chose_it():
+    tried = pd.DataFrame({"fault_sd_db": [10.0, float("nan"), 20.0], "chosen": [False, False, True]})
+    assert fault_words(tried) == "of 3 errors tried, 20 dB foretold left-out beacons best (record_faults.csv); the beacons that chose it are those that test the fixes"
+    assert "10 dB (common practice, no source)" in fault_words(tried.iloc[:1])
 
 
 @pytest.mark.parametrize("lag_s, named", [(18.0, True), (-17.2, True), (16.5, True), (12.0, False), (21.0, False)])

@@ -18,7 +18,7 @@ NSSDA_POINTS = 20
 NSSDA_RATIO = 0.6
 # Fewer than this and no order statistics bound the median with 95 % confidence.
 PLACES_FOR_AN_INTERVAL = 6
-_RESAMPLES = 4000
+RESAMPLES = 4000
 
 
 def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
@@ -40,7 +40,7 @@ def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
 def median_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
     """Interval of the median of errors of which several belong to one place: whole places are drawn again (bootstrap of clusters).
 
-    Where every place has one error this is median_interval. With fewer than 6 places (nan, nan). The same seed gives the
+    Where every place has one error this is median_interval, which needs no draws. With fewer than 6 places (nan, nan). The same seed gives the
     same interval. Source: A. C. Davison & D. V. Hinkley, Bootstrap methods and their application, 1997, section 3.8; from memory.
     """
     errors, places = np.asarray(errors_m, float), np.unique(np.asarray(place_ids, object).astype(str), return_inverse=True)[1]
@@ -48,7 +48,7 @@ def median_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed
     if count < PLACES_FOR_AN_INTERVAL or count == len(errors):
         return median_interval(errors, confidence) if count == len(errors) else (float("nan"), float("nan"))
     order = np.argsort(errors, kind="stable")
-    drawn = np.random.default_rng(seed).multinomial(count, np.full(count, 1.0 / count), size=_RESAMPLES)
+    drawn = np.random.default_rng(seed).multinomial(count, np.full(count, 1.0 / count), size=RESAMPLES)
     weight = np.cumsum(drawn[:, places[order]], axis=1)
     medians = errors[order][np.argmax(weight >= 0.5 * weight[:, -1:], axis=1)]
     low, high = np.quantile(medians, [(1 - confidence) / 2, (1 + confidence) / 2], method="closest_observation")
@@ -119,21 +119,21 @@ def doubtful_places(errors: pd.DataFrame) -> pd.Series:
     return (errors["level_after"] > 0.999) | ((errors["error_m"] > 5.0 * median) & (errors["level_after"] > 0.95))
 
 
-_SUMMARY = ("bias_east_m", "bias_north_m", "median_m", "median_low_95_m", "median_high_95_m", "mean_m", "p90_m", "rmse_m", "nssda_95_m")
+_SUMMARY = ("bias_east_m", "bias_north_m", "median_m", "median_low_95_m", "median_high_95_m", "mean_m", "p90_m", "rmse_m")
 
 
 def error_summary(errors: pd.DataFrame) -> dict:
-    """Summary of beacon errors (columns error_m, error_east_m, error_north_m and, if repeats are to be told, place_id).
+    """Summary of beacon errors (columns error_m, error_east_m, error_north_m and, for the interval, place_id).
 
-    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile, RMSE (divided by n) and the
-    95 % radius of the NSSDA, all in metres. Repeats at one place do not narrow the interval.
+    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile and RMSE (divided by n), all in metres.
+    The interval is that of median_interval_by_place; without place_id nobody knows which fixes repeat a beacon, and there is none.
     """
     size = errors["error_m"].to_numpy(float)
     if len(size) == 0:
         return {"n": 0, **{name: float("nan") for name in _SUMMARY}}
-    low, high = median_interval_by_place(size, errors["place_id"]) if "place_id" in errors else median_interval(size)
+    low, high = median_interval_by_place(size, errors["place_id"]) if "place_id" in errors else (float("nan"), float("nan"))
     values = (float(errors["error_east_m"].mean()), float(errors["error_north_m"].mean()), float(np.median(size)), low, high,
-              float(size.mean()), float(np.quantile(size, 0.9)), _rmse(size), nssda_95_m(errors["error_east_m"], errors["error_north_m"]))
+              float(size.mean()), float(np.quantile(size, 0.9)), _rmse(size))
     return {"n": len(size), **dict(zip(_SUMMARY, values))}
 
 

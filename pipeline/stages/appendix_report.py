@@ -101,7 +101,7 @@ class AppendixReport:
         return self.book.table("errors", frame, "Errors on beacons by condition; every beacon was located by a model that had not seen it.", {
             "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90 % within", "m", two_figures),
             "bias": ("Bias", "m E, N", as_given), "held": ("95 % region held", "fixes (95 %)", as_given)}, saved_as="error_summary.csv",
-            notes="Intervals of the median draw whole beacons again; none below six beacons. Intervals of coverage are exact and take fixes as independent, so that they are too narrow where beacons repeat. Conditions overlap. RMSE and the 95 % radius after the NSSDA are in the file.")
+            notes="Intervals of the median draw whole beacons again; none below six beacons. Intervals of coverage are exact and take fixes as independent, so that they are too narrow where beacons repeat. Conditions overlap. RMSE is in the file.")
 
     def _coverage(self):
         rows = self.found.table("coverage")

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import pattern_at
+from pipeline.calibration.errors import RESAMPLES
 from pipeline.columns import FIXES
 from pipeline.figures import MapSheet
 from pipeline.figures import calibration as draw
@@ -24,7 +25,7 @@ from pipeline.wording import as_given, counted, two_figures
 
 # Records from farther below say more of the underside than of the pattern round the horizon.
 PATTERN_DEPRESSION_DEG = 30.0
-SHORT = {"flight style": "style", "closest approach": "closest", "tag type": "type", "records heard": "records", "flight": "flight"}
+SHORT = {"status of the fix": "fix", "flight style": "style", "closest approach": "closest", "tag type": "type", "records heard": "records", "flight": "flight"}
 
 
 class CalibrationReport:
@@ -124,7 +125,7 @@ class CalibrationReport:
         table = self.book.table("error_summary", frame, "Errors by condition.", {
             "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "median": ("Median error", "m (95 %)", as_given), "p90_m": ("90 % within", "m", two_figures),
             "bias": ("Bias", "m E, N", as_given), "strongest_median_m": ("Strongest", "median, m", two_figures), "held": ("Inside", "95 % region", as_given),
-        }, saved_as="error_summary.csv", notes="Closest: how near the receiver came, slant. Strongest: error of the place of the strongest record on the same fixes. Intervals draw whole beacons again, so that repeats do not narrow them; none below six beacons. Mean, RMSE, the 95 % radius after the NSSDA, exact intervals of coverage and the number of fixes "
+        }, saved_as="error_summary.csv", notes=f"Closest: how near the receiver came, slant. Strongest: error of the place of the strongest record on the same fixes. Fix: its status; all fixes count, at their best position. Intervals of the median: where beacons repeat, whole beacons drawn again {RESAMPLES:,d} times (bootstrap of clusters, percentiles), so that repeats do not narrow them; where each has one fix, order statistics; none below six beacons. Mean, RMSE, exact intervals of coverage and the number of fixes "
                                                "with a position are in the file. Conditions overlap: do not read one as the cause.")
         return self.book.together(self.book.words(say.summary_heading(rows)), table)
 
@@ -233,6 +234,7 @@ class CalibrationReport:
         if not len(reach):
             return self.book.words("Nowhere are these results tested", "Without a heard beacon no tag type, flight style, distance or ground is covered.")
         table = self.book.table("beacon_reach", reach, "What the heard beacons cover, and the fixes of animals outside of it.", {
-            "condition": ("Condition", "", "text"), "beacons": ("Beacons cover", "", "text"), "fixes_outside": ("Fixes outside", "", "d"), "fixes": ("of fixes", "", "d"),
-        }, saved_as="beacon_reach.csv", notes="Fixes of animals that were heard, at their best position. A position outside is not wrong; its error is untested.")
+            "condition": ("Condition", "", "text"), "beacons": ("Beacons cover", "", "text"), "rests_on": ("Behind it", "beacon fixes", "text"), "fixes_outside": ("Fixes outside", "", "d"), "fixes": ("of fixes", "", "d"),
+        }, saved_as="beacon_reach.csv", notes="Closest approach and records heard: as far as the hardest class (100, 200, 400, 800 m; 3, 8, 20 records) in which six beacons or more stand, the fewest that bound a median with 95 % confidence. Fixes of animals that were heard, at their best position. "
+                                              "A position outside is not wrong; its error is untested.")
         return self.book.together(self.book.words(say.reach_heading(reach), say.reach_paragraph(reach)), table)

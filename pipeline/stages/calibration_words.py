@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
+from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
 from pipeline.stages.calibration_numbers import decibel, probability, span
-from pipeline.stages.error_calibration import BY_STYLE
+from pipeline.stages.error_calibration import BY_STYLE, STATUS
 from pipeline.wording import counted, listed, number_word, two_figures
 
 COUNTED_PLACES = "places"
@@ -27,10 +29,25 @@ def answer(tables) -> list[str]:
         f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}), and nine in ten errors "
         f"were below about {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
         f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {_compared(whole)}. "
-        "Every beacon was located by a model that had not seen it.",
+        f"Every beacon was located by a model that had not seen it. {counted_fixes(tables.error_summary)}".strip(),
         f"{by_place_sentence(tables.coverage)} {proof(places)} {accuracy_statement(details)}",
         " ".join([reach_sentence(tables.beacon_reach), doubt_in_short(details)]).strip(),
     ]
+
+
+def counted_fixes(summary: pd.DataFrame) -> str:
+    """Which fixes the figures of all beacon fixes count, and what they are without those that no report would give as a position; rows of error_summary."""
+    whole, by_status = summary.iloc[0], summary[summary["grouping"] == STATUS]
+    rest = by_status[by_status["group"] != "located"]
+    if rest.empty:
+        return f"All {whole['n']} fixes are located." if whole["n"] > 1 else ""
+    kinds = listed(f"{row.n} {row.group}" for row in rest.itertuples())
+    located = by_status[by_status["group"] == "located"]
+    if located.empty:
+        return f"These count fixes of every status ({kinds}), each at its best position; none is located."
+    row = located.iloc[0]
+    return (f"These figures count all {whole['n']} beacon fixes at their best position, whatever their status ({row['n']} located, {kinds}); the {row['n']} located ones alone have a median of {two_figures(row['median_m'])} m, "
+            f"nine in ten below {two_figures(row['p90_m'])} m, and {row['inside_95']} of {row['n']} inside their 95 % region.")
 
 
 def _compared(row) -> str:
@@ -73,13 +90,12 @@ def proof(places: int) -> str:
 
 
 def reach_sentence(reach: pd.DataFrame) -> str:
-    """What the beacons speak for, and how many fixes of animals that leaves out."""
+    """What the beacons speak for, how many beacon fixes stand behind that, and how many fixes of animals it leaves out; reach : rows of beacon_reach."""
+    rows = reach.set_index("condition")
     covered = dict(zip(reach["condition"], reach["beacons"]))
-    farthest = two_figures(float(covered["closest approach (m)"].split()[-1]))
-    styles = [style for style in covered["flight style"].split(", ") if style not in ("unclear", "not stated")]
-    kinds = [kind for kind in covered["tag type"].split(", ") if kind != "not stated"]
-    believe = (f"Believe this for {listed(kinds) or 'tags like these'}, in flights {f'of style {listed(styles)}' if styles else 'like these'}, where the receiver came within "
-               f"{farthest} m of the tag.")
+    styles = [style for style in covered[STYLE].split(", ") if style not in ("unclear", "not stated")]
+    kinds = [kind for kind in covered[TYPE].split(", ") if kind != "not stated"]
+    believe = f"Believe this for {listed(kinds) or 'tags like these'}, in flights {f'of style {listed(styles)}' if styles else 'like these'}, {_claimed_words(rows)}"
     whole = reach.iloc[-1]
     if not whole["fixes"]:
         return believe
@@ -88,17 +104,32 @@ def reach_sentence(reach: pd.DataFrame) -> str:
     return f"{believe} {whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested."
 
 
-OUTSIDE = {"ground between the beacons": "not on the ground between the beacons", "ground height (m)": "on higher or lower ground than any beacon", "tag type": "of a tag type no beacon had",
-           "flight style": "from a flight style without beacons", "closest approach (m)": "farther from the track than any beacon", "records heard": "heard in fewer records than any beacon"}
+def _claimed_words(rows: pd.DataFrame) -> str:
+    """As far as beacons speak of distance and records, with the fixes that stand behind it; rows : of beacon_reach by condition."""
+    farthest_m, fixes = two_figures(float(rows.at[ANY_CLOSEST, "beacons"].split()[-1])), int(rows.at[ANY_CLOSEST, "beacon_fixes"])
+    if CLOSEST not in rows.index:
+        return (f"where the receiver came about as near as to these beacons ({rows.at[ANY_CLOSEST, 'beacons']} m); at no distance do {number_word(PLACES_FOR_AN_INTERVAL)} beacons stand, so that "
+                "no distance is claimed.")
+    near, rest = rows.loc[CLOSEST], fixes - int(rows.at[CLOSEST, "beacon_fixes"])
+    said = f"where the receiver came within {two_figures(float(near['beacons'].split()[-1]))} m of the tag ({near['beacon_fixes']} of {fixes} beacon fixes, {counted(int(near['beacon_places']), 'beacon')})"
+    if RECORDS in rows.index:
+        few = rows.loc[RECORDS]
+        said += f" and heard it in {few['beacons'].split()[0]} records or more ({few['beacon_fixes']} of {fixes})"
+    return f"{said}." + (f" {counted(rest, 'beacon fix lies', 'beacon fixes lie')} farther off, up to {farthest_m} m: too few to claim anything there." if rest else "")
+
+
+OUTSIDE = {BETWEEN: "not on the ground between the beacons", FLOWN: "outside of the ground flown over", GROUND_HEIGHT: "on higher or lower ground than any beacon", TYPE: "of a tag type no beacon had",
+           STYLE: "from a flight style without beacons", CLOSEST: "farther from the track than enough beacons", ANY_CLOSEST: "farther from it than any beacon", RECORDS: "heard in fewer records than enough beacons",
+           RECEIVER_HEIGHT: "from a height of flight at which no beacon was heard"}
 
 
 def reach_paragraph(reach: pd.DataFrame) -> str:
     """Which conditions leave fixes out, and where the next beacons should stand."""
-    out = reach[(reach["fixes_outside"] > 0) & (reach["condition"] != "any of these")]
+    out = reach[(reach["fixes_outside"] > 0) & (reach["condition"] != ANY)]
     if out.empty:
         return "No register names the habitat, so nothing can be said of it."
     said = listed(f"{row.fixes_outside} {OUTSIDE[row.condition]}" for row in out.itertuples())
-    return f"Not tested: {said}. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
+    return f"Not tested: {said}; enough is {number_word(PLACES_FOR_AN_INTERVAL)} beacons, the fewest that bound a median. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
 
 
 def doubt_sentence(details: pd.DataFrame) -> str:

@@ -30,7 +30,8 @@ TABLE_NAMES = ("beacon_errors", "beacon_error_details", "beacon_places", "error_
 # Bounds of the classes by which errors are summed up: closest slant distance in metres, records heard.
 DISTANCE_BOUNDS_M = (100, 200, 400, 800)
 RECORD_BOUNDS = (3, 8, 20)
-GROUPINGS = {"flight_style": "flight style", "distance_band": "closest approach", "tag_type": "tag type", "records_class": "records heard", "flight_id": "flight"}
+STATUS = "status of the fix"
+GROUPINGS = {"status": STATUS, "flight_style": "flight style", "distance_band": "closest approach", "tag_type": "tag type", "records_class": "records heard", "flight_id": "flight"}
 DETAILS = {
     "place_id": "text", "tag_type": "text", "flight_style": "text", "status": "text", "distance_band": "text", "records_class": "text", "inside_95": "flag",
     "effective_records": "float", "passes": "int", "bearing_spread_deg": "float", "places": "int", "strongest_record_error_m": "float", "widening": "float",

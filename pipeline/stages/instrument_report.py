@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.intake.declination import declination, decimal_year
+from pipeline.radio.parameters import USUAL_FAULT_SD_DB
 from pipeline.wording import as_given, counted, listed, two_figures
 
 # GPS time is ahead of UTC by this since 2017-01-01 (IERS); a receiver left on GPS time stamps so much late.
@@ -34,8 +35,16 @@ def findings_table(workspace) -> pd.DataFrame:
     if ceiling is not None:
         rows.append(("receiver ceiling", "all flights", ceiling, np.nan, "dB", "strengths at it count as that or more"))
     faults = parameters[parameters["parameter"] == "fault_share"]
-    rows += [("faulty records", "all flights", row.value, row.standard_error, "share of heard", f"an error of {model['fault_sd_db']:.0f} dB was chosen by held-out beacons") for row in faults.itertuples()]
+    rows += [("faulty records", "all flights", row.value, row.standard_error, "share of heard", fault_words(workspace.read_table("record_faults"))) for row in faults.itertuples()]
     return pd.DataFrame(rows, columns=FINDINGS)
+
+
+def fault_words(tried: pd.DataFrame) -> str:
+    """Where the error of a faulty record comes from; tried : rows of record_faults."""
+    if len(tried) < 2:
+        return f"their error is taken to be {USUAL_FAULT_SD_DB:.0f} dB (common practice, no source): too few beacons to compare others"
+    best = tried.loc[tried["chosen"].astype(bool), "fault_sd_db"].iloc[0]
+    return f"of {len(tried)} errors tried, {best:.0f} dB foretold left-out beacons best (record_faults.csv); the beacons that chose it are those that test the fixes"
 
 
 def level_words(row) -> str:
@@ -105,7 +114,7 @@ def instruments_part(workspace, book):
                          error=["–" if np.isnan(error) else f"{error:.2g}" for error in table["standard_error"]])
     shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
         "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
-        saved_as="instrument_findings.csv", notes="A lag is taken out when it is three standard errors from nothing and gains four units of log-likelihood; a lag found without a beacon serves that beacon. SE: standard error. A clear finding is two or more. Level of strengths: mean over the beacons of how much stronger they read than in the other flights; clear when it is 3 dB or more and chance does not explain it (p below 0.05, adjusted for the flights).")
+        saved_as="instrument_findings.csv", notes="SE: standard error. A lag is taken out when it is three standard errors from nothing and gains four units of log-posterior: it is a correction in whole seconds of all records of a flight, made or not made, without its error. A lag found without a beacon serves that beacon. Azimuth bias and loss behind hills are parameters of the signal model: their estimates enter every fix with their errors, whatever their size; they are called clear from two standard errors on, which decides words only. Level of strengths: mean over the beacons of how much stronger they read than in the other flights; clear when it is 3 dB or more and chance does not explain it (p below 0.05, adjusted for the flights).")
     return book.together(book.words(instruments_heading(table)), shown)
 
 

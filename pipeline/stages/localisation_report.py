@@ -22,6 +22,7 @@ from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
 from pipeline.stages.next_flight_report import next_flight_part
+from pipeline.stages.search_circle import MAP_NOTE, search_circles, with_reach
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.search_tables import weak_tags
@@ -43,6 +44,7 @@ class LocalisationReport:
         self.ground = read_ground(workspace)
         self.fixes, self.tags = workspace.read_table("fixes", FIXES), workspace.read_work("tags")
         self.tests, self.triage, self.walk = (workspace.read_work(name) for name in ("beacon_tests", "fate_triage", "retrieval_list"))
+        self.walk = with_reach(self.walk, search_circles(self.walk, workspace.read_work("regions")))
         self.not_found, self.area = workspace.read_work("not_found"), workspace.read_work("searched_area")
         self.animals = say.animals_of(self.fixes, self.tags)
         self.placed = self.animals[self.animals["status"].isin(PLACED)]
@@ -59,7 +61,7 @@ class LocalisationReport:
         return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage))
 
     def map(self):
-        """The best fix of every animal with its regions, and what is to be fetched."""
+        """The best fix of every animal with its regions, and the tags to look for on foot."""
         best = say.best_per_animal(self.animals, self.walk)
         regions = self.workspace.read_work("regions")
         keys = set(zip(best["tag_id"], best["flight_id"]))
@@ -72,10 +74,10 @@ class LocalisationReport:
             sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
         sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"))
         if len(self.walk):
-            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m"]].assign(note=self.walk["note"]))
+            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=self.walk["error_radius_95_m"]))
         sheet = sheet.without_a_place(say.unplaced_words(self.animals))
-        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to be fetched in the flight to walk by), with the regions that hold it with probability 0.50, 0.80 and 0.95. Type a tag to see it alone. "
-                             f"Coordinates are in the {self.ground.projection.name}.")
+        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to look for on foot in the flight that the walk rests on), with the regions that hold it with probability 0.50, 0.80 and 0.95. "
+                             f"{MAP_NOTE + ' ' if len(self.walk) else ''}Type a tag to see it alone; while a flight is gone over, the map shows that flight. Coordinates are in the {self.ground.projection.name}.")
 
     def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
         notes = [f"flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records" for row in best.itertuples()]
@@ -133,7 +135,7 @@ class LocalisationReport:
         merged = self.tests.merge(self.positions, on=["tag_id", "flight_id"]) if len(self.tests) else pd.DataFrame()
         if merged.empty:
             return self.book.words(say.errors_heading(self.tests, {}), "The stated radii are therefore the model's own word. What that costs is said in the report on error calibration.")
-        errors = pd.DataFrame({"error_east_m": merged["easting_m"] - merged["true_easting_m"], "error_north_m": merged["northing_m"] - merged["true_northing_m"], "level_after": merged["level_after"], "flight_id": merged["flight_id"]})
+        errors = pd.DataFrame({"error_east_m": merged["easting_m"] - merged["true_easting_m"], "error_north_m": merged["northing_m"] - merged["true_northing_m"], "level_after": merged["level_after"], "flight_id": merged["flight_id"], "place_id": merged["place_id"]})
         errors["error_m"] = np.hypot(errors["error_east_m"], errors["error_north_m"])
         groups = [*errors.groupby("flight_id", sort=True), (ALL_FLIGHTS, errors)]
         rows = pd.DataFrame([{"flight_id": name, **error_summary(part), "inside_95": int((part["level_after"] <= 0.95).sum())} for name, part in groups])
@@ -154,7 +156,7 @@ class LocalisationReport:
         kinds, places = dict(zip(self.tags["tag_id"], self.tags["tag_type"])), self.positions.set_index(["tag_id", "flight_id"])
         panels = [panel(fix, usable[fix.tag_id, fix.flight_id], model, kinds.get(fix.tag_id, ""), *places.loc[(fix.tag_id, fix.flight_id), ["easting_m", "northing_m"]],
                         float(evidence.loc[(fix.tag_id, fix.flight_id), "effective_records"]), corrections) for fix in chosen.itertuples()]
-        words = self.book.words("No record was thrown away for being weak", "The positions weigh every record, heard or not. The panels show, for tags to be fetched, for the narrowest and the widest positions and for some between, how the strengths along the "
+        words = self.book.words("No record was thrown away for being weak", "The positions weigh every record, heard or not. The panels show, for tags to look for on foot, for the narrowest and the widest positions and for some between, how the strengths along the "
                                 "flight agree with a tag at the stated place.")
         figure = self.book.figure("strengths_along_flights", draw.strength_panels(panels), "Strength over the flight. Filled triangle: heard. Small open square: listened and not heard, drawn at the threshold of that record. Line and band: expected at the stated place, "
                                   "plus and minus one standard deviation of shadowing and noise.", f"Small panels for {counted(len(panels), 'search')}: heard records rise where the expected strength at the stated place rises above the threshold.".replace("searchs", "searches"))
@@ -173,7 +175,7 @@ class LocalisationReport:
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
                 "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
-                notes="Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
+                notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag. Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
         return self.book.together(*parts)
 
     def missing(self):
