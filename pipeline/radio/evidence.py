@@ -1,7 +1,7 @@
 """How well a sequence of records fits a place: one pass, correlation and absences included.
 
 For one place the unknowns are two Gaussian numbers, the shadowing at the current record (correlated along the track) and
-the tag's power. A heard record updates them exactly (or as a two-component mixture when some records are faulty); a record
+the tag's power. A heard record updates them exactly (or as a two-component mixture when some values are faulty); a record
 not heard is a one-sided observation, handled by matching mean and variance (assumed-density filtering: T. P. Minka,
 Expectation propagation for approximate Bayesian inference, 2001; from memory). Both updates have one form: with
 Z(mu, S) the probability of what was observed when the expected strength is N(mu, S),
@@ -32,7 +32,7 @@ class Scatter:
     noise_sd_db : white. [dB]
     softness_db : sd of the threshold. [dB]
     miss_share : share of records that hear nothing whatever the strength. [0 to 1)
-    fault_share, fault_sd_db : share of heard records with a wider error, and that error. [0 to 1), [dB]
+    fault_share, fault_sd_db : share of heard records whose value has a wider error, and that error; whether a record is heard does not hang on it. [0 to 1), [dB]
     ceiling_db : strength at which the receiver saturates; infinite where it does not. [dB]
     """
 
@@ -145,35 +145,53 @@ def observation(strength_db, threshold_db, mu, spread, scatter: Scatter):
 
 
 def _heard(strength_db, threshold_db, mu, spread, scatter: Scatter):
-    """A heard record says its value, and that the value beat the threshold."""
+    """A heard record says its value, and that the strength beat the threshold.
+
+    Of a sound record the value itself beat it. Of a faulty one the strength before the fault did, of which the value tells little: whether a record
+    is heard must not hang on its fault, or records heard and not heard would add up to more than all, and faults would seem to explain weak signals.
+    """
     error = strength_db - mu
     narrow, wide = spread + np.square(scatter.noise_sd_db), spread + np.square(scatter.fault_sd_db)
-    # Both densities are taken relative to the wide one's exponential, which never is the smaller: nothing underflows.
     half = 0.5 * error * error
-    of_sound = (1.0 - scatter.fault_share) * np.exp(half / wide - half / narrow) / np.sqrt(narrow)
-    of_faulty = scatter.fault_share / np.sqrt(wide)
-    together = of_sound + of_faulty
-    log_density = np.log(together) - half / wide - 0.5 * _LOG_2PI
+    beat_faulty, push, bend = _faulty_beat(threshold_db, mu, error, spread, wide, scatter)
+    # Both densities are taken relative to the wide one's exponential, which never is the smaller: nothing underflows.
+    of_sound = (1.0 - scatter.fault_share) * np.exp(half / wide - half / narrow) / np.sqrt(narrow) * ndtr((strength_db - threshold_db) / scatter.softness_db)
+    of_faulty = scatter.fault_share / np.sqrt(wide) * beat_faulty
+    together = np.maximum(of_sound + of_faulty, _LEAST_MISS_SHARE)
+    log_heard = np.log(together) - half / wide - 0.5 * _LOG_2PI + np.log1p(-scatter.miss_share)
     sound = of_sound / together
-    slope_narrow, slope_wide = error / narrow, error / wide
-    slope = sound * slope_narrow + (1.0 - sound) * slope_wide
-    between = sound * (1.0 - sound) * np.square(slope_narrow - slope_wide)
-    curve = sound / narrow + (1.0 - sound) / wide - between
-    log_beat = log_ndtr((strength_db - threshold_db) / scatter.softness_db) + np.log1p(-scatter.miss_share)
-    log_heard = log_density + log_beat
+    slope_sound, slope_faulty = error / narrow, error / wide + push
+    slope = sound * slope_sound + (1.0 - sound) * slope_faulty
+    between = sound * (1.0 - sound) * np.square(slope_sound - slope_faulty)
+    curve = sound / narrow + (1.0 - sound) * (1.0 / wide + bend) - between
     full = strength_db >= scatter.ceiling_db
     if not np.any(full):
         return log_heard, slope, curve
     return tuple(np.where(full, yes, no) for yes, no in zip(_saturated(mu, spread, scatter), (log_heard, slope, curve)))
 
 
+def _faulty_beat(threshold_db, mu, error, spread, wide, scatter: Scatter):
+    """Probability that the strength behind a faulty value beat the threshold, the slope of its logarithm in mu, and the negative curvature.
+
+    Given the value, the strength before noise is normal with mean mu + error spread / wide and variance spread fault^2 / wide.
+    """
+    left = np.square(scatter.fault_sd_db) / wide
+    sd = np.sqrt(spread * left + np.square(scatter.noise_sd_db) + np.square(scatter.softness_db))
+    z = (mu + (1.0 - left) * error - threshold_db) / sd
+    log_beat = log_ndtr(z)
+    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI - log_beat) / sd
+    return np.exp(log_beat), left * push, left * left * push * (z / sd + push)
+
+
 def _saturated(mu, spread, scatter: Scatter):
-    """A record at the receiver's ceiling says that the strength was no less. Such strengths beat any threshold."""
-    sd = np.sqrt(spread + np.square(scatter.noise_sd_db))
-    z = (mu - np.where(np.isinf(scatter.ceiling_db), 0.0, scatter.ceiling_db)) / sd
-    log_above = log_ndtr(z)
-    push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI - log_above) / sd
-    return log_above + np.log1p(-scatter.miss_share), push, push * (z / sd + push)
+    """A record at the receiver's ceiling says that the value, sound or faulty, was no less. Such strengths beat any threshold."""
+    over = mu - np.where(np.isinf(scatter.ceiling_db), 0.0, scatter.ceiling_db)
+    mass, slope, bend = _LEAST_MISS_SHARE, 0.0, 0.0
+    for share, own_sd_db in ((1.0 - scatter.fault_share, scatter.noise_sd_db), (scatter.fault_share, scatter.fault_sd_db)):
+        sd = np.sqrt(spread + np.square(own_sd_db))
+        density = share * np.exp(-0.5 * np.square(over / sd) - 0.5 * _LOG_2PI) / sd
+        mass, slope, bend = mass + share * ndtr(over / sd), slope + density, bend + density * over / np.square(sd)
+    return np.log(mass) + np.log1p(-scatter.miss_share), slope / mass, np.square(slope / mass) + bend / mass
 
 
 def _not_heard(threshold_db, mu, spread, scatter: Scatter):

@@ -23,8 +23,9 @@ def own_strengths(expected_db, threshold_db, step_m, scatter: Scatter, generator
         shadow[:, at] = keep[at] * shadow[:, at - 1] + np.sqrt(1.0 - keep[at] ** 2) * shadow[:, at]
     power = np.hypot(scatter.power_sd_db, scatter.power_drift_sd_db) * generator.standard_normal((len(expected), 1))
     faulty = generator.random(expected.shape) < scatter.fault_share
-    noise = np.where(faulty, scatter.fault_sd_db, scatter.noise_sd_db) * generator.standard_normal(expected.shape)
-    strength = expected + power + shadow + noise
+    noise, fault = scatter.noise_sd_db * generator.standard_normal(expected.shape), scatter.fault_sd_db * generator.standard_normal(expected.shape)
+    before = expected + power + shadow
+    strength = before + noise
     limit = np.asarray(threshold_db, float) + scatter.softness_db * generator.standard_normal(expected.shape)
     heard = (strength > limit) & (generator.random(expected.shape) >= scatter.miss_share)
-    return np.where(heard, strength, np.nan)
+    return np.where(heard, np.where(faulty, before + fault, strength), np.nan)
