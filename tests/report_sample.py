@@ -96,7 +96,7 @@ def full_sheet(names: list[str], *, terrain: bool = True, latitude: float = 57.2
     sheet = MapSheet(choose_projection([latitude], [longitude]), alt="Invented map: two loops flown over a valley; every tag has a place and a region around it.")
     sheet.backdrop(hills() if terrain else None).study_area(gpd.GeoDataFrame(geometry=[box(-1150, -900, 1150, 950)])).track(track())
     sheet.records(records(names, places)).regions(regions(names, places, radii)).fixes(pd.concat([fixes.assign(second_place=False), second], ignore_index=True))
-    return sheet.beacons(beacons).fetch(fixes.iloc[[min(1, len(names) - 1)]])
+    return sheet.beacons(beacons).fetch(fixes.iloc[[min(1, len(names) - 1)]].assign(search_radius_m=170.0))
 
 
 def searched_sheet() -> MapSheet:

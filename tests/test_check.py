@@ -39,6 +39,13 @@ def test_a_register_beside_the_survey_that_is_not_named_is_told(tmp_path):
     assert message.text == "beacons.csv lies beside the survey file and is not named in it" and message.remedy == "Add the line beacons: beacons.csv, or move the file away"
 
 
+def test_a_final_campaign_without_permits_is_a_message_to_look_at(tmp_path):
+    permits = "permits: {wildlife: W-1, aviation: A-1, ethics: ' '}\n"
+    message = said(check_survey(small(tmp_path / "final", "status: final\n" + permits))[0], "final-without-permits")
+    assert message.severity == "look" and message.text == "The status is final, and permits are not recorded: ethics and landowner"
+    assert "final-without-permits" not in codes(check_survey(small(tmp_path / "draft", permits))[0])
+
+
 def test_faults_of_the_tables_are_raised_together(tmp_path):
     path = small(tmp_path, "tags: tags.csv\nbeacons: beacons.csv\n", tags="id\n1\n", beacons="tag_id,lat,lon\nt1,57.2,-4.1\n")
     with pytest.raises(SurveyError) as error:

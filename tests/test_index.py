@@ -86,9 +86,9 @@ def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
 
 
 def test_decoys_are_told_with_how_often_they_seemed_to_be_heard(found):
-    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records, and none got a position." in say.thrown_away(found)[1]
+    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records that listened to them, and none got a position." in say.thrown_away(found)[1]
     silent = replace(found, false=found.false.assign(records_heard=0, decoys_heard=0))
-    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records." in say.thrown_away(silent)[1]
+    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records that listened to them." in say.thrown_away(silent)[1]
 
 
 # Campaigns that lack something
@@ -134,7 +134,7 @@ def test_no_pulse_rate_in_the_logs_is_not_a_clean_bill(found):
     assert say.fates(replace(bare, tags_heard=found.tags_heard.assign(pulse_interval_s=np.nan))) == "The logs hold no pulse rate, so no tag can be called to a walk by it."
     unregistered = replace(bare, triage=bare.triage.assign(pulse_rate_mortality_per_min=np.nan))
     assert say.fates(unregistered) == "No register names a mortality rate, so pulse rates call no tag to a walk."
-    assert say.fates(bare) == "No tag calls for a retrieval walk by its pulse rate."
+    assert say.fates(bare) == "No tag has to be looked for on foot by its pulse rate."
 
 
 def test_one_flight_says_nothing_of_movement(found):
@@ -143,7 +143,7 @@ def test_one_flight_says_nothing_of_movement(found):
 
 
 def test_final_without_permits_is_contradicted(found):
-    assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are." in say.permits(
+    assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are, and a message marked look says so." in say.permits(
         replace(found, permits={"wildlife": "W-1", "aviation": "A-1", "ethics": " "}, status="final"))
     assert say.permits(found).startswith("Permits are named below.")
 

@@ -1,9 +1,12 @@
 """What the localisation report says, on tables in which the answer is plain."""
 
+import re
+
 import pandas as pd
 import pytest
 
 from pipeline.fate import Ladder
+from pipeline.figures import MapSheet
 from pipeline.search import WeakTags
 from pipeline.stages import localisation_words as say
 
@@ -38,7 +41,7 @@ def test_the_answer_counts_animals_states_radii_and_says_what_beacons_showed(ani
     first, second = say.answer(animals, TESTS, NONE, NONE, NONE)
     assert first == ("2 of 3 animals have a position in at least one flight. Taken in its best flight, the typical animal lies within 65 m of its position with probability 0.50 and within "
                      "180 m with probability 0.95. Over all 3 positions half of the 95 % radii are below 150 m, and the widest is 240 m. The 95 % regions held 2 of the 3 beacon positions that the model had not seen.")
-    assert second == "Every animal of the register was heard in some flight. No tag calls for a retrieval walk by its pulse rate."
+    assert second == "Every animal of the register was heard in some flight. No tag has to be looked for on foot by its pulse rate."
 
 
 def test_without_beacons_the_answer_says_that_nothing_tests_the_regions(animals):
@@ -47,7 +50,8 @@ def test_without_beacons_the_answer_says_that_nothing_tests_the_regions(animals)
 
 def test_silence_is_told_with_the_search_it_rests_on_and_never_merged_with_not_listening():
     missing = pd.DataFrame({"tag_id": ["H07", "H09"], "class": ["not heard", "not searched"], "adequacy_cautious": [0.62, None]})
-    assert say.missing_sentence(missing) == ("Not heard in any flight: H07 (ground searched to 0.62, cautious). This does not show that an animal has left or died. "
+    assert say.missing_sentence(missing) == ("Not heard in any flight: H07 (0.62). In brackets stands the probability of hearing it, had it been where it was looked for; the figure is cautious, reckoned as if "
+                                             "some tags were weak and each pass a single look. This does not show that an animal has left or died. "
                                              "Not listened to at all: H09. That is not an absence.")
 
 
@@ -95,8 +99,21 @@ def test_a_tag_that_stayed_without_a_mortality_rate_is_not_said_to_have_sent_one
     triage = pd.DataFrame({"tag_id": ["A", "B"], "class": ["Retrieve", "Check soon"], "records_mortality": [7, 0]})
     walk = triage[["tag_id"]]
     assert say.fetch_sentence(walk, triage) == ("1 tag sent the mortality rate often enough to be looked for on foot: A. 1 tag stayed in one place without a clear pulse rate "
-                                                "and should be checked on foot: B.")
+                                                "and should be looked for on foot as well: B.")
     assert say.fetch_sentence(walk.head(1), triage) == "1 tag sent the mortality rate often enough to be looked for on foot: A."
+
+
+def test_what_was_found_on_the_ground_is_called_what_it_was():
+    triage = pd.DataFrame({"tag_id": ["A", "B", "C"], "class": ["Confirmed dead", "Confirmed dead", "Confirmed dropped tag"], "records_mortality": 0})
+    assert say.fetch_sentence(triage[:0], triage).endswith("A and B were found dead on the ground, by eye. C was found as a tag without its animal, by eye.")
+
+
+def test_a_tag_to_look_for_has_one_name_in_all_words_of_the_page(animals):
+    triage = pd.DataFrame({"tag_id": ["A", "B"], "class": ["Retrieve", "Check soon"], "records_mortality": [7, 0]})
+    said = " ".join([say.fate_heading(triage, triage), say.fetch_sentence(triage, triage), say.rungs_words(Ladder()), *(words for _, words in MapSheet(None, alt="A tag.").fetch(
+        pd.DataFrame({"easting_m": [0.0], "northing_m": [0.0], "search_radius_m": [90.0]})).legend())])
+    assert said.count("look for on foot") + said.count("looked for on foot") == 5
+    assert not re.search("fetch|retrieved|retrieval|checked", said)
 
 
 def test_lengths_stand_with_their_intervals():

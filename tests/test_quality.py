@@ -288,7 +288,7 @@ def test_a_weak_copy_of_a_strong_tag_is_told_and_two_animals_side_by_side_are_no
 def test_decoys_give_a_measured_rate():
     records = make_records(EAST, LEVEL, tags=("A", "B"), heard={"A": {3: -90}})
     tags = make_tags("A", "B", role="decoy")
-    assert found(all_findings(records, tags), "decoys-heard") == ["False detections: 1 of 120 records for tags that were switched off (A)"]
+    assert found(all_findings(records, tags), "decoys-heard") == ["False detections: 1 of 120 records, usable or not, for tags that were switched off (A)"]
 
 
 def test_heights_that_cannot_be_are_told():

@@ -2,8 +2,10 @@
 
 import re
 
+import numpy as np
 import pytest
 
+from pipeline.geodesy import choose_projection
 from pipeline.report import Book
 from tests.browser import accessibility_faults, drawn_maps, opened, overflow_px
 from tests.report_sample import AWKWARD_NAMES, full_sheet, sample_folder, sample_report
@@ -55,11 +57,37 @@ def test_awkward_names_appear_as_text_run_nothing_and_break_no_map(running, page
         seen.assert_quiet()
 
 
+def best_place(index):
+    """The words for the place of the sample's tag of this number out of six, by PROJ: the page computes it from polynomials of its own."""
+    turn = 2 * np.pi * index / 6 + 0.4
+    east, north = 720 * np.cos(turn), 520 * np.sin(turn)
+    latitude, longitude = (float(value) for value in choose_projection([57.2], [-4.1]).inverse(east, north))
+    return f"best place at {latitude:.5f}\u00b0 N {-longitude:.5f}\u00b0 W grid {east:.0f} E {north:.0f} N".replace("-", "\u2212")
+
+
+def test_the_circle_to_search_is_on_the_map_in_its_own_line_and_fades_with_its_tag(running, pages):
+    with opened(running, pages / "localisation.html") as (page, seen):
+        circle = page.locator("path.search-circle")
+        assert circle.count() == 1 and page.locator(".legend li", has_text="circle to search on foot").count() == 1
+        assert circle.evaluate("path => getComputedStyle(path).strokeDasharray") != page.locator("path.region.p95").first.evaluate("path => getComputedStyle(path).strokeDasharray")
+        assert circle.evaluate("path => getComputedStyle(path).stroke") != page.locator("path.region.p95").first.evaluate("path => getComputedStyle(path).stroke")
+        # 340 m across on the scale of the map
+        across = page.evaluate("""() => { const map = fixledger.opened[0].map, bounds = fixledger.opened[0].circles[0].getBounds();
+            return map.distance(L.latLng(bounds.getCenter().lat, bounds.getWest()), L.latLng(bounds.getCenter().lat, bounds.getEast())); }""")
+        assert across == pytest.approx(340.0, rel=0.005)
+        page.fill(".find input", "hare 05")
+        assert "faded" in circle.get_attribute("class")
+        page.fill(".find input", "hare 02")
+        assert "faded" not in circle.get_attribute("class")
+        seen.assert_quiet()
+
+
 def test_typing_a_name_brings_one_tag_to_the_front(running, pages):
     with opened(running, pages / "localisation.html") as (page, seen):
         assert mark_count(page, "mark-heard") == 0 and mark_count(page, "mark-fix") == 12
         page.fill(".find input", "hare 05")
-        assert page.text_content(".said") == "Hare 05: 95 % radius 202 m"
+        assert page.text_content(".said") == f"Hare 05: {best_place(4)}; 95 % radius 202 m"
+        assert page.text_content(".pointer").startswith("Middle of the map, not of a tag:  57.")
         assert mark_count(page, "mark-heard") > 5 and mark_count(page, "mark-fix") == 2
         assert page.evaluate("document.querySelectorAll('path.region.faded').length") == 15
         page.fill(".find input", "hare")
@@ -73,7 +101,7 @@ def test_typing_a_name_brings_one_tag_to_the_front(running, pages):
 def test_a_name_in_a_table_chooses_its_tag_on_the_map_above(running, pages):
     with opened(running, pages / "localisation.html") as (page, _):
         page.get_by_role("button", name="Hare 03").click()
-        assert page.text_content(".said") == "Hare 03: 95 % radius 146 m"
+        assert page.text_content(".said") == f"Hare 03: {best_place(2)}; 95 % radius 146 m"
         assert page.evaluate("document.activeElement.value") == "Hare 03"
 
 
@@ -128,7 +156,7 @@ def test_layers_are_themes_that_can_be_hidden(running, pages):
     with opened(running, pages / "localisation.html") as (page, _):
         page.click(".themes summary")
         themes = page.evaluate("Array.from(document.querySelector('.theme-list').children).map(label => label.textContent)")
-        assert themes == ["Relief", "Metric grid", "Study area", "Flight tracks", "Heard and not heard", "Regions and places", "Beacons", "To be fetched", "Names"]
+        assert themes == ["Relief", "Metric grid", "Study area", "Flight tracks", "Heard and not heard", "Regions and places", "Beacons", "To look for on foot", "Names"]
         page.get_by_label("Beacons").first.uncheck()
         assert page.locator("path.mark-beacon").count() == 0
 
@@ -156,6 +184,21 @@ def test_print_shows_twins_on_white_also_for_a_dark_screen(running, pages):
         assert page.evaluate("getComputedStyle(document.body).color") == "rgb(34, 38, 46)"
         assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
         assert page.pdf(prefer_css_page_size=True).count(b"/Type /Page\n") in range(3, 8)
+
+
+def test_the_index_has_its_next_steps_above_the_map_and_on_paper_lines_to_sign_on_the_first_sheet(running, pages):
+    with opened(running, pages / "index.html") as (page, _):
+        assert page.locator(".next").bounding_box()["y"] < page.locator(".sheet").bounding_box()["y"]
+        assert not page.locator(".signature").is_visible()
+    with opened(running, pages / "index.html", paper=True) as (page, _):
+        assert page.locator(".signature").is_visible() and page.locator(".signature dt").all_text_contents() == ["Read by (name)", "Date", "Signature"]
+        assert page.locator(".signature").bounding_box()["y"] < page.locator(".twin").bounding_box()["y"]
+
+
+def test_the_map_that_opens_a_page_is_as_wide_on_paper_as_its_sheet(running, pages):
+    for name in ("localisation", "index"):
+        with opened(running, pages / f"{name}.html", paper=True, width_px=665) as (page, _):    # A4 less its margins
+            assert page.locator(".twin .drawn").first.bounding_box()["width"] > 0.97 * page.evaluate("document.querySelector('main').clientWidth")
 
 
 def test_pages_stay_small(pages):

@@ -118,7 +118,10 @@ def test_another_flight_is_another_run_and_leaving_puts_the_map_back(running, pa
         page.fill(".find input", "Hare 1")
         assert page.get_by_role("button", name="Leave the flight").is_disabled()
         before = page.evaluate("[document.querySelectorAll('path.region:not(.faded)').length, fixledger.opened[0].map.getZoom()]")
+        chosen = page.text_content(".said")
+        assert chosen.startswith("Hare 1: best place at 57.")
         move(page, 10)
+        assert page.text_content(".said") == "Hare 1 in flight flight 1 alone, as it went on. Leave the flight to see the place stated for the tag."
         assert page.evaluate("Array.from(document.querySelectorAll('path.region.aside')).every(path => getComputedStyle(path).display === 'none') && document.querySelectorAll('path.region.aside').length") == 3
         first = shown(page)["at"]
         page.select_option(".retrace select", "flight 2")
@@ -126,7 +129,7 @@ def test_another_flight_is_another_run_and_leaving_puts_the_map_back(running, pa
         move(page, 10)
         assert shown(page)["at"] != first
         page.get_by_role("button", name="Leave the flight").click()
-        assert page.locator("path.mark-receiver, path.aside").count() == 0 and page.text_content(".retrace-said") == ""
+        assert page.locator("path.mark-receiver, path.aside").count() == 0 and page.text_content(".retrace-said") == "" and page.text_content(".said") == chosen
         assert page.evaluate("[document.querySelectorAll('path.region:not(.faded)').length, fixledger.opened[0].map.getZoom()]") == before
         assert page.evaluate("document.activeElement.type") == "range"
         move(page, 10)

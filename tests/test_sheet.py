@@ -97,6 +97,18 @@ def test_the_legend_names_what_is_on_the_map_and_nothing_else():
     assert {symbol for symbol, _ in full_sheet(["Hare 1", "Hare 2"]).legend()} >= {"heard", "silent", "saturated", "fix", "second", "region 50", "region 80", "region 95", "beacon", "fetch"}
 
 
+def test_the_circle_to_search_belongs_to_the_sheet_its_extent_and_its_twin():
+    sheet = MapSheet(HERE, alt="A tag to look for.").fetch(cross(tag_id="Hare 1", search_radius_m=900.0))
+    (tag_id, outline), = sheet.search_circles()
+    assert tag_id == "Hare 1" and np.hypot(*outline.T) == pytest.approx(900.0)
+    west, south, east, north = sheet.extent_m()
+    assert west < -900.0 and east > 900.0 and south < -900.0 and north > 900.0
+    assert [symbol for symbol, _ in sheet.legend()] == ["fetch", "search circle"]
+    drawn = [artist for artist in draw_twin(sheet).axes[0].patches if len(artist.get_path().vertices) > 70]
+    assert len(drawn) == 1 and to_hex(drawn[0].get_edgecolor()) == LIGHT["fetch"] and drawn[0].get_linestyle() not in ("-", "solid")
+    assert MapSheet(HERE, alt="A tag.").fetch(cross(tag_id="Hare 1")).search_circles() == []
+
+
 @pytest.mark.parametrize("latitude, longitude", [(57.2, -4.1), (-41.3, 174.8), (0.0, 0.0), (-17.0, 179.999), (71.0, -179.99)])
 def test_the_page_computes_grid_coordinates_to_half_a_metre(latitude, longitude):
     projection = choose_projection([latitude], [longitude])

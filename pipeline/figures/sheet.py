@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline.columns import require_columns
 from pipeline.figures.sheet_retrace import DatedPlaces, FlightMoments, flight_moments
-from pipeline.figures.style import HEARD_RADII
+from pipeline.figures.style import HEARD_RADII, unit_circle
 
 DETECTION_LEVELS = (0.5, 0.9)
 # Regions of more fixes than this cover each other until nothing can be read; those of a tag then show once it is found. Our choice.
@@ -157,9 +157,14 @@ class MapSheet:
         return self
 
     def fetch(self, fetch: pd.DataFrame) -> "MapSheet":
-        """Tags to be fetched, as hexagons with an M: easting_m, northing_m, label (else tag_id), note."""
-        self.fetch_marks = _placed(fetch, "the tags to be fetched on a map", {"note": ""})
+        """Tags to look for on foot, as hexagons with an M: easting_m, northing_m, label (else tag_id), note; also used when there: search_radius_m, the circle to search."""
+        self.fetch_marks = _placed(fetch, "the tags to look for on a map", {"note": "", "search_radius_m": np.nan})
         return self
+
+    def search_circles(self) -> list[tuple[str, np.ndarray]]:
+        """Tag and outline (n, 2) in metres of every circle to search on foot."""
+        marks = [] if self.fetch_marks is None else self.fetch_marks[self.fetch_marks["search_radius_m"].notna()].itertuples()
+        return [(mark.tag_id, np.array([mark.easting_m, mark.northing_m]) + mark.search_radius_m * unit_circle(72)) for mark in marks]
 
     def searched(self, values, west_m: float, north_m: float, cell_m: float) -> "MapSheet":
         """Ground searched: probability 0 to 1 per cell (2-D, north up, NaN outside), contours at 0.5 and 0.9."""
@@ -209,7 +214,7 @@ class MapSheet:
         return sorted(names, key=natural_order)
 
     def labels(self) -> list["Label"]:
-        """Words to stand beside marks, the most urgent first; a tag that is to be fetched is named once."""
+        """Words to stand beside marks, the most urgent first; a tag to look for on foot is named once."""
         labels, said = [], set()
         for layer, kind in ((self.fetch_marks, "fetch"), (self.fix_marks, "fix"), (self.beacon_marks, "beacon")):
             for row in [] if layer is None else layer.itertuples():
@@ -235,7 +240,8 @@ class MapSheet:
             ("region 80", "80 % region", self._any_region(0.8)),
             ("region 95", "95 % region", self._any_region(0.95)),
             ("beacon", "beacon, line to its estimate" if self._any_estimate() else "beacon", _any_row(self.beacon_marks)),
-            ("fetch", "to be fetched", _any_row(self.fetch_marks)),
+            ("fetch", "tag to look for on foot", _any_row(self.fetch_marks)),
+            ("search circle", "circle to search on foot", bool(self.search_circles())),
             ("receiver", "receiver, at the moment shown", isinstance(self.retrace, FlightMoments)),
         ]
         return [(symbol, words) for symbol, words, shown in entries if shown]
@@ -270,6 +276,7 @@ class MapSheet:
         for layer in (self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks):
             if layer is not None:
                 boxes.append((layer["easting_m"].min(), layer["northing_m"].min(), layer["easting_m"].max(), layer["northing_m"].max()))
+        boxes += [(*outline.min(axis=0), *outline.max(axis=0)) for _, outline in self.search_circles()]
         if self.searched_ground is not None:
             boxes.append(self.searched_ground.extent_m)
         return boxes

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from pipeline.figures.style import LIGHT, SHAPES
+from pipeline.figures.style import LIGHT, SEARCH_DASH_PT, SHAPES
 
 # symbol -> (shape, radius, filled, colour role, width of the edge)
 _MARKS = {
@@ -51,6 +51,7 @@ def _handle(symbol: str):
         "searched": Patch(facecolor=LIGHT["heard"], alpha=0.5, edgecolor=LIGHT["ground-deep"]),
         "area": Line2D([], [], color=LIGHT["ink"], linewidth=1.1, linestyle=(0, (6, 2, 1.5, 2))),
         "track": Line2D([], [], color=LIGHT["track"], linewidth=1.0),
+        "search circle": Line2D([], [], color=LIGHT["fetch"], linewidth=1.1, linestyle=(0, SEARCH_DASH_PT)),
         "region 50": Patch(facecolor=fix, alpha=0.5, edgecolor=fix),
         "region 80": Patch(facecolor="none", hatch="////////", edgecolor=fix, linewidth=0.6),
         "region 95": Patch(facecolor="none", edgecolor=fix, linestyle=(0, (3, 1.5)), linewidth=1.0),
@@ -73,6 +74,7 @@ def _drawing(symbol: str) -> str:
         "area": '<path d="M1 9H25" stroke="var(--ink)" stroke-width="1.6" stroke-dasharray="9 3 2 3"/>',
         "track": '<path d="M1 11Q8 4 13 9M17 11L25 6" fill="none" stroke="var(--track)" stroke-width="1.5"/>',
         "receiver": '<circle cx="13" cy="9" r="6" fill="var(--paper)" stroke="var(--ink)" stroke-width="1.8"/><circle cx="13" cy="9" r="1.8" fill="var(--ink)"/>',
+        "search circle": '<circle cx="13" cy="9" r="7.4" fill="none" stroke="var(--fetch)" stroke-width="1.6" stroke-dasharray="6 2 1.5 2"/>',
         "region 50": f'<path d="{box}" fill="var(--fix)" fill-opacity=".5"/>',
         "region 80": f'<path d="{box}M3 8L9 2.5M3 14L15.5 2.5M8 15.5L22 2.5M14.5 15.5L23 8M20.5 15.5L23 13" fill="none" stroke="var(--fix)" stroke-width=".9"/>',
         "region 95": f'<path d="{box}" fill="none" stroke="var(--fix)" stroke-width="1.5" stroke-dasharray="4 2.5"/>',

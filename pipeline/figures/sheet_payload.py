@@ -74,6 +74,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "fixes": _points(sheet.fix_marks, places, tags),
         "beacons": _points(sheet.beacon_marks, places, tags),
         "fetch": _points(sheet.fetch_marks, places, tags),
+        "searchCircles": _search_circles(sheet, places, tags),
         "levels": _levels(sheet, places),
         "heights": _heights(sheet, places),
         "retrace": retrace_payload(sheet.retrace, places, tags),
@@ -97,6 +98,11 @@ def _points(layer: pd.DataFrame | None, places: SheetPlaces, tags: list[str]) ->
         points["estimateOf"] = np.flatnonzero(known).tolist()
         points["estimate"] = places.whole(layer.loc[known, "estimate_easting_m"], layer.loc[known, "estimate_northing_m"])
     return points
+
+
+def _search_circles(sheet: MapSheet, places: SheetPlaces, tags: list[str]) -> list[dict]:
+    circles = sheet.search_circles()
+    return [{"tag": tags.index(tag), "at": line} for (tag, _), line in zip(circles, places.whole_lines([outline for _, outline in circles]))]
 
 
 def _regions(sheet: MapSheet, places: SheetPlaces, tags: list[str]) -> list[dict]:

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.patches import PathPatch, Polygon as Outline, Rectangle
 from matplotlib.path import Path as MarkPath
 from shapely import get_parts
 from shapely.geometry import Polygon
@@ -18,7 +18,7 @@ from pipeline.figures.label_places import place_labels
 from pipeline.figures.relief import crop, height_step, lines_at, round_step, shaded_relief
 from pipeline.figures.sheet import DETECTION_LEVELS, MapSheet
 from pipeline.figures.sheet_legend import twin_legend
-from pipeline.figures.style import HEARD_RADII, LIGHT, SHAPES, SILENT_RADIUS, TEXT_WIDTH_IN, in_style
+from pipeline.figures.style import HEARD_RADII, LIGHT, SEARCH_DASH_PT, SHAPES, SILENT_RADIUS, TEXT_WIDTH_IN, in_style
 
 _CARD = {"boxstyle": "round,pad=0.1", "facecolor": LIGHT["paper"], "edgecolor": "none", "alpha": 0.75}
 GROUND = LinearSegmentedColormap.from_list("ground searched", [LIGHT["ground-light"], LIGHT["ground-deep"]])
@@ -133,6 +133,8 @@ def _draw_marks(axes: Axes, sheet: MapSheet) -> None:
         second = sheet.fix_marks["second_place"].astype(bool)
         _draw_shape(axes, sheet.fix_marks[~second], "cross", 5.0, edgecolor=LIGHT["fix"], linewidth=1.9)
         _draw_shape(axes, sheet.fix_marks[second], "cross", 4.4, edgecolor=LIGHT["fix"], linewidth=0.9)
+    for _, outline in sheet.search_circles():
+        axes.add_artist(Outline(outline, closed=True, facecolor="none", edgecolor=LIGHT["fetch"], linewidth=1.1, linestyle=(0, SEARCH_DASH_PT), zorder=4.5))
     if sheet.fetch_marks is not None:
         _draw_shape(axes, sheet.fetch_marks, "hexagon", 7.5, facecolor=LIGHT["fetch"], edgecolor=LIGHT["paper"], linewidth=0.8)
         _draw_shape(axes, sheet.fetch_marks, "letter M", 7.5, edgecolor=LIGHT["paper"], linewidth=1.3, zorder=5.5)

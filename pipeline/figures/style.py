@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 import matplotlib
+import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.path import Path as MarkPath
 
@@ -98,9 +99,17 @@ SHAPES = {
     "plus": Shape((((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0))), closed=False),
 }
 
+def unit_circle(corners: int) -> np.ndarray:
+    """(corners, 2) points of a circle of radius 1 round the origin."""
+    turn = np.linspace(0.0, 2.0 * np.pi, corners, endpoint=False)
+    return np.stack([np.sin(turn), np.cos(turn)], axis=1)
+
+
 # Heard marks come in five sizes, radius in CSS pixels (and points in print): larger = stronger.
 HEARD_RADII = (3.6, 4.6, 5.8, 7.2, 8.8)
 SILENT_RADIUS = 2.6
+# The circle to search on foot: dashes and dots, and another colour than the dashed 95 % region, so that either tells them apart. [points]
+SEARCH_DASH_PT = (5.5, 1.8, 1.1, 1.8)
 
 MATPLOTLIB = {
     "svg.hashsalt": "fixledger",

@@ -11,7 +11,7 @@ from shapely.geometry import LineString
 
 from pipeline.figures.drawing import Drawing, Ink
 from pipeline.figures.relief import round_step
-from pipeline.figures.style import HEARD_RADII, SILENT_RADIUS
+from pipeline.figures.style import HEARD_RADII, SEARCH_DASH_PT, SILENT_RADIUS, unit_circle
 
 # Of silent marks in a cell of a grid so wide one is drawn: the others would say nothing more. [points, for large marks]
 _THIN_ON_MAP_PT, _THIN_IN_TIME_PT = 6.4, 5.0
@@ -28,8 +28,7 @@ _REGION_FILL, _REGION_RIM, _REGION_HATCH = Ink("", "fix", opacity=0.45), Ink("fi
 _REGION_DASH = Ink("fix", width_pt=0.9, dash_pt=(3.4, 2.2))
 _FIX, _SECOND, _EARLIER = Ink("fix", width_pt=1.4), Ink("fix", width_pt=0.8), Ink("ink", width_pt=0.9)
 _EARLIER_LINE = Ink("ink", width_pt=0.6, dash_pt=(0.8, 1.8))
-# dashes and dots, and another colour than the dashed region: told apart by either
-_SEARCH = Ink("fetch", width_pt=1.1, dash_pt=(5.5, 1.8, 1.1, 1.8))
+_SEARCH = Ink("fetch", width_pt=1.1, dash_pt=SEARCH_DASH_PT)
 
 
 @dataclass(frozen=True)
@@ -180,12 +179,6 @@ def _draw_map(drawing: Drawing, where: PanelMap, layout: Layout, top: float) -> 
         drawing.marks("triangle", frame.within(places[where.size_class == size_class]), radius * layout.marks, _HEARD)
     _draw_places(drawing, where, frame, layout)
     _draw_scale(drawing, frame, layout)
-
-
-def unit_circle(corners: int) -> np.ndarray:
-    """(corners, 2) points of a circle of radius 1 round the origin."""
-    turn = np.linspace(0.0, 2.0 * np.pi, corners, endpoint=False)
-    return np.stack([np.sin(turn), np.cos(turn)], axis=1)
 
 
 def _circle(search: tuple[float, float, float]) -> np.ndarray:

@@ -37,10 +37,10 @@ def _decoys(records, tags) -> list[Message]:
     heard = rows[rows["heard"]]
     listened = len(rows)
     if heard.empty:
-        return [Message("note", "decoys-silent", f"{_plural(len(decoys), 'decoy')}, listened to in {listened} records, never heard",
+        return [Message("note", "decoys-silent", f"{_plural(len(decoys), 'decoy')}, listened to in {listened:,d} records, usable or not, never heard",
                         consequence=f"False detections are rarer than {3.0 / listened:.1g} per record (95 %, rule of three)")]
     names = ", ".join(sorted(heard["tag_id"].unique()))
-    return [Message("look", "decoys-heard", f"False detections: {len(heard)} of {listened} records for tags that were switched off ({names})",
+    return [Message("look", "decoys-heard", f"False detections: {len(heard):,d} of {listened:,d} records, usable or not, for tags that were switched off ({names})",
                     value=f"{len(heard) / listened:.2g} per record", consequence="A single hit of any tag may be false at this rate",
                     done="decoys are marked suspect and not located")]
 

@@ -14,7 +14,7 @@ from pipeline.messages import SEVERITIES
 from pipeline.report.cautions import cautions_html
 from pipeline.report.display import Map
 from pipeline.report.numbering import ContentsEntry, number_parts
-from pipeline.report.page import render_page, template_environment
+from pipeline.report.page import STATUSES, render_page, template_environment
 
 MOST_NEXT_STEPS = 5
 PERMITS = ("wildlife", "ethics", "aviation", "landowner")
@@ -64,6 +64,7 @@ def render_index(
         traffic_words=_traffic_sentence(counts),
         messages_file=messages_file,
         permits=_permit_lines(permits or {}),
+        status_words=STATUSES.get(status, ""),
         appendix=appendix,
         sensitive_words="This campaign is marked sensitive: exact positions are inside, and no page of it should leave the office as it is." if sensitive else "",
     )
@@ -76,7 +77,7 @@ def render_index(
 
 def _contents(answers, next_steps, reports) -> list[ContentsEntry]:
     entries = [(next_steps, "next", "What to do next"), (answers, "questions", "Questions and answers"), (reports, "reports", "The reports"),
-               (True, "noticed", "What the software noticed"), (True, "permits", "Permits and status")]
+               (True, "noticed", "What the software noticed"), (True, "permits", "Status, signature and permits")]
     return [ContentsEntry(2, anchor, words) for there, anchor, words in entries if there]
 
 

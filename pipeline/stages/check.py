@@ -5,7 +5,9 @@ from __future__ import annotations
 
 from pipeline.messages import Message, SurveyError
 from pipeline.survey import Survey, load_survey
+from pipeline.wording import listed
 
+PERMITS = ("wildlife", "ethics", "aviation", "landowner")
 _USUAL_NAMES = {"tags": "tags.csv", "beacons": "beacons.csv", "terrain": "terrain.tif", "canopy": "canopy.tif", "study_area": "study_area.geojson", "bearings": "bearings.csv", "sightings": "sightings.csv"}
 
 
@@ -26,7 +28,7 @@ def check_survey(path) -> tuple[list[Message], str]:
         faults = joined_faults(survey, intake.records, intake.tags, intake.beacons)
         if faults:
             raise SurveyError(faults)
-    return [*_unnamed_files(survey), *intake.messages], _summary(survey, intake)
+    return [*_unnamed_files(survey), *status_messages(survey), *intake.messages], _summary(survey, intake)
 
 
 def read_arguments(survey: Survey) -> dict:
@@ -63,6 +65,20 @@ def _unnamed_files(survey: Survey) -> list[Message]:
                 consequence="It is not read", remedy=f"Add the line {setting}: {usual}, or move the file away")
         for setting, usual in _USUAL_NAMES.items() if getattr(survey, setting) is None and (survey.folder / usual).is_file()
     ]
+
+
+def unnamed_permits(permits: dict[str, str]) -> list[str]:
+    """Those of PERMITS that a survey file does not record."""
+    return [name for name in PERMITS if not str(permits.get(name) or "").strip()]
+
+
+def status_messages(survey: Survey) -> list[Message]:
+    """What speaks against the status that the survey file gives to the campaign."""
+    unnamed = unnamed_permits(survey.permits)
+    if survey.status != "final" or not unnamed:
+        return []
+    return [Message("look", "final-without-permits", f"The status is final, and permits are not recorded: {listed(unnamed)}", file=survey.file.name, value="final",
+                    consequence="The page looks released although nobody can see that the work was allowed", remedy="Name them under permits, or set the status to checked")]
 
 
 def _summary(survey: Survey, intake) -> str:

@@ -9,6 +9,7 @@ from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.result_layers import write_layers
+from pipeline.stages.search_circle import MAP_NOTE, search_circles, with_reach
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import counted
 
@@ -38,12 +39,12 @@ def build(workspace: Workspace) -> None:
 def gather(workspace: Workspace) -> say.Found:
     """Every table that the answers are made from."""
     work, table, survey, tags = workspace.read_work, workspace.read_table, workspace.survey, workspace.read_work("tags")
-    fixes = table("fixes", FIXES)
+    fixes, walk = table("fixes", FIXES), work("retrieval_list")
     return say.Found(
         flights=work("flights"), tags_heard=work("tags_heard"), messages=work("messages"), changes=work("changes"),
         animals=located.animals_of(fixes, tags), decoys=fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])],
         tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"), levels=table("flight_levels"),
-        triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"), candidates=work("next_flight"),
+        triage=work("fate_triage"), walk=with_reach(walk, search_circles(walk, work("regions"))), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"), candidates=work("next_flight"),
         false=work("false_detections"), blind_share=float(table("terrain_seen")["share_without_terrain"].max()) if len(table("terrain_seen")) else None, canopy=(table("signal_model")["parameter"] == "canopy_db_per_m").any(),
         steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
     )
@@ -72,5 +73,5 @@ def _overview(workspace: Workspace, found: say.Found):
         sheet = sheet.fixes(best[["tag_id", "easting_m", "northing_m"]])
     walk = found.walk[found.walk["easting_m"].notna()]  # a tag may call for a walk although no flight gave a place
     if len(walk):
-        sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]])
-    return Book(workspace.tables, workspace.figures).map("overview", sheet, "Each animal where the best of its flights placed it, and the tags to look for.")
+        sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=walk["error_radius_95_m"]))
+    return Book(workspace.tables, workspace.figures).map("overview", sheet, f"Each animal where the best of its flights placed it, and the tags to look for on foot.{' ' + MAP_NOTE if len(walk) else ''}")

@@ -12,10 +12,10 @@ from pipeline.stages import calibration_words as tested
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
 from pipeline.stages.calibration_numbers import probability
+from pipeline.stages.check import unnamed_permits
 from pipeline.stages.next_flight_report import WORTH_FLYING
 from pipeline.wording import counted, listed, two_figures
 
-PERMITS = ("wildlife", "ethics", "aviation", "landowner")
 # Below so many beacon fixes nine in ten of them is nearly all: the largest error is told instead.
 FEWEST_FOR_NINE_IN_TEN = 10
 PILOT_DECIDES = "Where and how to fly is for the licensed pilot to decide."
@@ -55,7 +55,7 @@ class Found:
 
 
 def opening(found: Found) -> list[str]:
-    """What the campaign found, in two paragraphs: where the animals are and how well that is known; what is missing, to be fetched, and moved."""
+    """What the campaign found, in two paragraphs: where the animals are and how well that is known; what is missing, to look for on foot, and moved."""
     return [located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage)[0],
             " ".join(words for words in (missing(found), _heard_without_place(found), fates(found), movement(found), "This page holds exact positions and must not leave the office." if found.sensitive else "") if words)]
 
@@ -72,7 +72,7 @@ def answers(found: Found) -> list[tuple[str, list[str]]]:
         ("Can I trust the positions, and where not?", trust(found)),
         ("How many beacons say so, and were they independent of the fit?", [independence(found)]),
         ("Which animals are missing, and did we really look there?", [missing(found), searched(found)]),
-        ("What must be fetched, how urgent, how sure?", [fetch(found)]),
+        ("Which tags must be looked for on foot, how urgently, and how sure is that?", [fetch(found)]),
         ("Did anything move or change?", [movement(found), NO_COMPARISON]),
         ("What was thrown away, by whose rule?", thrown_away(found)),
         ("Which statements would fall if one assumption fell?", [assumptions(found)]),
@@ -133,7 +133,7 @@ def independence(found: Found) -> str:
             f"the 95 % regions held {probability(row['share'])} of the truths, with a 95 % interval of {probability(row['low_95'])} to {probability(row['high_95'])}.")
 
 
-# Animals missing, to be fetched, moving
+# Animals missing, to look for on foot, moving
 
 def missing(found: Found) -> str:
     """Who was not found; without a register nobody can be missed."""
@@ -149,7 +149,8 @@ def searched(found: Found) -> str:
     if whole.empty:
         return "No ground can be called searched."
     least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-    first = f"For the weakest type of tag {_part_of_ground(least['area_90_cautious_ha'], least['area_ha'])} were searched to 0.9 or more, cautiously reckoned."
+    first = (f"On {_part_of_ground(least['area_90_cautious_ha'], least['area_ha'])} a tag of the type heard least far would have been heard with probability 0.9 or more. That is a cautious figure, "
+             f"{located.CAUTIOUS}.")
     if found.well_searched.empty or not found.well_searched.iloc[0]["beacons"]:
         return f"{first} No beacon lay on such ground, so that is untested."
     return f"{first} {found.well_searched.iloc[0]['text']}"
@@ -195,7 +196,8 @@ def _urgency(first) -> str:
     """How soon to look, where the circle is, and what else it could be."""
     centre = f" The middle of the circle is {first['latitude']:.5f}, {first['longitude']:.5f} (latitude, longitude, WGS84)." if pd.notna(first["latitude"]) else ""
     else_words = f" What else it could be: {first['other_explanations']}." if isinstance(first["other_explanations"], str) and first["other_explanations"] else ""
-    return f"It stands under \"{first['class'].lower()}\".{centre}{else_words}"
+    rank = {"Retrieve": ", the more urgent", "Check soon": ", the less urgent"}.get(first["class"], "")
+    return f"Of the two classes that call for a walk it is in \"{first['class']}\"{rank}.{centre}{else_words}"
 
 
 def movement(found: Found) -> str:
@@ -205,14 +207,14 @@ def movement(found: Found) -> str:
         why = "There was one flight" if len(found.flights) == 1 else "No animal has two usable positions"
         return f"{why}, so nothing can be said of movement between flights."
     moved = tested_steps.loc[tested_steps["verdict"] == "moved", "tag_id"].nunique()
-    return (f"{moved} of {counted(tested_steps['tag_id'].nunique(), 'animal')} with two positions or more moved farther than the error of the positions allows; in half of the steps a movement below "
+    return (f"{moved} of {counted(tested_steps['tag_id'].nunique(), 'animal')} with two positions or more moved farther than the error of the positions allows; in half of the comparisons of one position with another, a movement below "
             f"{two_figures(tested_steps['minimum_detectable_m'].median())} m could not have been seen.")
 
 
 # Rules, assumptions, permits
 
 def thrown_away(found: Found) -> list[str]:
-    """Rows and flights left out by the software, positions withheld by the gates, hits not believed."""
+    """Rows and flights left out by the software, positions withheld, hits not believed."""
     changes = found.changes[found.changes["rows"] > 0] if len(found.changes) else found.changes
     said = [f"{row.rule} ({counted(int(row.rows), 'row')})" for row in changes.itertuples()]
     unfit = int((found.flights["verdict"] != "fit for location").sum())
@@ -225,8 +227,8 @@ def _withheld(animals: pd.DataFrame) -> list[str]:
     withheld = int(animals["status"].isin(["area only", "heard once"]).sum())
     if not withheld:
         return []
-    return [f"In {withheld} of {counted(len(animals), 'search', 'searches')} for animals, one animal in one flight each, something was heard and the gates of the survey file (localisation.gates) let no position be stated; "
-            "the regions are kept."]
+    return [f"In {withheld} of {counted(len(animals), 'search', 'searches')} for animals, one animal in one flight each, something was heard, but less than the survey file asks of a position (localisation.gates: records heard, passes, "
+            "radius), so that none is stated; the regions are kept."]
 
 
 def _disbelieved(found: Found) -> list[str]:
@@ -235,8 +237,8 @@ def _disbelieved(found: Found) -> list[str]:
     for row in found.false.itertuples():
         placed = found.decoys.loc[found.decoys["status"].isin(PLACED), "tag_id"].nunique()
         listened = f"Of {counted(int(row.decoys), 'decoy')}, known to be switched off, {int(row.decoys_heard) or 'none'} seemed to be heard"
-        words.append(f"{listened}, in {int(row.records_heard)} of {int(row.records_listened):,d} usable records, and {placed or 'none'} got a position." if row.decoys_heard else
-                     f"{listened} in {int(row.records_listened):,d} usable records.")
+        words.append(f"{listened}, in {int(row.records_heard)} of {int(row.records_listened):,d} usable records that listened to them, and {placed or 'none'} got a position." if row.decoys_heard else
+                     f"{listened} in {int(row.records_listened):,d} usable records that listened to them.")
     return words
 
 
@@ -261,11 +263,11 @@ def assumptions(found: Found) -> str:
 
 def permits(found: Found) -> str:
     """Which permits the survey file names."""
-    unnamed = [name for name in PERMITS if not str(found.permits.get(name) or "").strip()]
+    unnamed = unnamed_permits(found.permits)
     gentle = "Whether the work was gentle the logs do not tell: reactions of animals and incidents are to be added by those who were there."
     if not unnamed:
         return f"Permits are named below. {gentle}"
-    final = " The status says final; it should not, until they are." if found.status == "final" else ""
+    final = " The status says final; it should not, until they are, and a message marked look says so." if found.status == "final" else ""
     return f"Permits not recorded in the survey file: {listed(unnamed)}.{final} Whether the work was legal is for the authority, the licensed pilot and the permit holder to say. {gentle}"
 
 
@@ -317,7 +319,7 @@ def next_steps(found: Found) -> list[str]:
         f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
         f"Decide on {listed(silent)}: fly wider, ask for the battery's age, or keep listening." if silent else "",
         _beacon_step(found),
-        "Set the status to checked in the survey file when this page has been read." if found.status == "draft" else "",
+        "When this page has been read, sign its printed first sheet and set the status to checked in the survey file." if found.status == "draft" else "",
     ]
     return [step for step in steps if step][:5]
 

@@ -9,6 +9,8 @@ from pipeline.location import PLACED
 from pipeline.search import WeakTags, stated_probability
 from pipeline.wording import counted, listed, two_figures
 
+# What "cautious" means, in half a sentence; search_paragraphs says it in full.
+CAUTIOUS = "reckoned as if some tags were weak and each pass a single look"
 NO_PROOF_OF_ABSENCE = "This does not show that an animal has left or died."
 STATUS_WORDS = {
     "located": "located: enough records, from enough sides, to state a position",
@@ -82,11 +84,11 @@ def missing_sentence(not_found: pd.DataFrame) -> str:
     if not_found.empty:
         return "Every animal of the register was heard in some flight."
     silent = not_found[not_found["class"] == "not heard"]
-    named = [f"{row.tag_id} (ground searched to {stated_probability(row.adequacy_cautious)}, cautious)" for row in silent.itertuples()]
+    named = [f"{row.tag_id} ({stated_probability(row.adequacy_cautious)})" for row in silent.itertuples()]
     unsought = list(not_found.loc[not_found["class"] == "not searched", "tag_id"])
     parts = []
     if named:
-        parts.append(f"Not heard in any flight: {listed(named)}. {NO_PROOF_OF_ABSENCE}")
+        parts.append(f"Not heard in any flight: {listed(named)}. In brackets stands the probability of hearing it, had it been where it was looked for; the figure is cautious, {CAUTIOUS}. {NO_PROOF_OF_ABSENCE}")
     if unsought:
         parts.append(f"Not listened to at all: {listed(unsought)}. That is not an absence.")
     return " ".join(parts)
@@ -95,14 +97,19 @@ def missing_sentence(not_found: pd.DataFrame) -> str:
 def fetch_sentence(walk: pd.DataFrame, triage: pd.DataFrame) -> str:
     """What calls for a walk."""
     found = triage[triage["class"].isin(["Confirmed dead", "Confirmed dropped tag"])]
-    seen = f" {listed(found['tag_id'])} {'was' if len(found) == 1 else 'were'} already found by eye." if len(found) else ""
+    seen = "".join(f" {words}" for words in (_found_words(found, "Confirmed dead", "found dead on the ground"), _found_words(found, "Confirmed dropped tag", "found as a tag without its animal")) if words)
     if walk.empty:
-        return f"No tag calls for a retrieval walk by its pulse rate.{seen}"
+        return f"No tag has to be looked for on foot by its pulse rate.{seen}"
     sending = walk["tag_id"].isin(triage.loc[triage["records_mortality"] > 0, "tag_id"])
     parts = [f"{counted(int(sending.sum()), 'tag')} sent the mortality rate often enough to be looked for on foot: {listed(walk.loc[sending, 'tag_id'])}."] if sending.any() else []
     if not sending.all():
-        parts.append(f"{counted(int((~sending).sum()), 'tag')} stayed in one place without a clear pulse rate and should be checked on foot: {listed(walk.loc[~sending, 'tag_id'])}.")
+        parts.append(f"{counted(int((~sending).sum()), 'tag')} stayed in one place without a clear pulse rate and should be looked for on foot as well: {listed(walk.loc[~sending, 'tag_id'])}.")
     return " ".join(parts) + seen
+
+
+def _found_words(found: pd.DataFrame, which: str, words: str) -> str:
+    named = list(found.loc[found["class"] == which, "tag_id"])
+    return f"{listed(named)} {'was' if len(named) == 1 else 'were'} {words}, by eye." if named else ""
 
 
 def fixes_heading(animals: pd.DataFrame) -> str:
@@ -125,7 +132,7 @@ def failed_gate_sentence(animals: pd.DataFrame) -> str:
     gates = {"too few records heard": "heard in ", "too few independent records": "independent records", "a 95 % radius too large": "95 % radius", "too few passes and bearings": "passes or", "an answer at the edge of the searched area": "edge of"}
     counts = {words: int(reasons.str.contains(mark, regex=False).sum() if mark != "heard in " else reasons.str.contains(r"because heard in|; heard in", regex=True).sum()) for words, mark in gates.items()}
     said = [f"{words} ({count})" for words, count in sorted(counts.items(), key=lambda each: -each[1]) if count]
-    return f"Where only an area could be stated, the gates that failed were {listed(said)}; each row of the table's file names its own."
+    return f"Where only an area could be stated, what the survey file asks of a position (its gates) was not met by {listed(said)}; each row of the table's file names its own."
 
 
 def by_hand_heading(taken: pd.DataFrame) -> str:
@@ -156,9 +163,9 @@ def fate_heading(triage: pd.DataFrame, walk: pd.DataFrame) -> str:
 
 def rungs_words(ladder: Ladder) -> str:
     """What the classes ask for, as the survey file has it."""
-    return (f"To be retrieved: the mortality rate in {counted(ladder.records, 'record')} or more on {counted(ladder.passes, 'pass', 'passes')}, and one place over two flights or more, between which a movement of {ladder.same_place_m:g} m would have shown; "
+    return (f"Two classes are to be looked for on foot. Retrieve, the more urgent: the mortality rate in {counted(ladder.records, 'record')} or more on {counted(ladder.passes, 'pass', 'passes')}, and one place over two flights or more, between which a movement of {ladder.same_place_m:g} m would have shown; "
             f"or the rate kept up over {counted(round(ladder.kept_up_days), 'day') if ladder.kept_up_days == round(ladder.kept_up_days) else f'{ladder.kept_up_days:g} days'} or more with no movement shown, where one of {ladder.unmoved_m:g} m would have. "
-            "To be checked soon: the first without the rest. These limits are assumptions of this project, and settings of the survey file (fate).")
+            "Check soon, the less urgent: the first without the rest. These limits are assumptions of this project, and settings of the survey file (fate).")
 
 
 CAUTION_WALK = ("A mortality rate is a signal of the tag, not of the animal: a resting or incubating animal, a dropped tag or an over-sensitive sensor can send it, and nothing here is called dead without ground "

@@ -15,7 +15,7 @@ from pipeline.intake import Intake, read_campaign
 from pipeline.messages import Message, message_table
 from pipeline.quality import (column_table, effort_table, findings, flight_table, heard_matrix, noise_findings, north_findings, strongest_records, suspicion_table, tag_table,
                               terrain_findings, track_table)
-from pipeline.stages.check import read_arguments
+from pipeline.stages.check import read_arguments, status_messages
 from pipeline.stages.flight_ground import TERRAIN_MARGIN_M, leave_flight_ground
 from pipeline.stages.ground_files import read_ground, write_ground
 from pipeline.stages.instrument_check import instrument_messages, instrument_rows
@@ -43,7 +43,7 @@ def compute(workspace: Workspace) -> None:
     found = look_at_instruments(intake.records, intake.beacons, known)
     judged["instruments"] = instrument_rows(found, judged["flights"]["flight_id"])
     noticed += instrument_messages(found, declination_here_deg(workspace))
-    judged["messages"] = message_table([*intake.messages, *noticed])
+    judged["messages"] = message_table([*status_messages(workspace.survey), *intake.messages, *noticed])
     for name in PRINTED:
         workspace.write_work(name, judged[name])
         workspace.write_table(name, judged[name])

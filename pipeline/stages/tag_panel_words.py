@@ -112,7 +112,9 @@ def other_explanations(row, found: dict | None, places: pd.DataFrame, fate: dict
 
 def fate_words(fate: dict | None) -> str:
     """What the pulse rates and the ground crew say of the animal."""
-    return "" if fate is None else f"{fate['class']}. {fate['why']}"
+    if fate is None:
+        return ""
+    return f"{'To be looked for on foot, class ' if fate['class'] in ('Retrieve', 'Check soon') else ''}{fate['class']}. {fate['why']}"
 
 
 def earlier(row, before) -> str:

@@ -145,6 +145,8 @@
     /* Marks and regions of the sheet that would give away the end, or belong to another flight. */
     hides(tag) { return tag === this.run.tag; }
     hidesTrack(flight) { return flight !== this.name; }
+    /* What the line about the tag says meanwhile. */
+    headline() { return say.goneOver(this.sheet.told.tags[this.run.tag], this.name); }
 
     clock(index) {
       const minute = (this.times[index] - this.times[0]) / 60;
@@ -202,6 +204,7 @@
 
     hides() { return false; }
     hidesTrack() { return false; }
+    headline() { return ""; }
     clock(index) { return say.position(index + 1, this.length); }
     words(index) { return this.run.words[index]; }
   }

@@ -48,7 +48,7 @@
       this.hatch();
       this.words = new fixledger.Words(this.labels());
       this.words.obstacles = this.words.words.map(function (word) { return word.place; });
-      const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.points(told.fetch, this.fetchKinds());
+      const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.searchCircles().concat(this.points(told.fetch, this.fetchKinds()));
       const regions = this.regions();
       const tracks = this.trackLines = told.tracks.map(function (track) {
         const line = L.polyline(track.parts.map(fixledger.places), { className: "track", interactive: false, smoothFactor: 0.7 });
@@ -85,6 +85,15 @@
         { className: "mark-fetch", shape: shapes.hexagon, radius: 10, closed: true, words: true },
         { className: "mark-letter", shape: shapes["letter M"], radius: 10, closed: false },
       ];
+    }
+
+    /* The circles to search on foot. */
+    searchCircles() {
+      return (this.circles = this.told.searchCircles.map(function (circle) {
+        const shape = L.polygon(fixledger.places(circle.at), { className: "search-circle", interactive: false, smoothFactor: 0 });
+        shape.tag = circle.tag;
+        return shape;
+      }));
     }
 
     labels() {
@@ -196,7 +205,7 @@
 
     addTools() {
       const map = this.map, root = this.root, tools = fixledger.tools, status = root.querySelector(".said"), sheet = this;
-      const tell = function (words) { status.textContent = words; };
+      const tell = this.tell = function (words) { status.textContent = words; };
       L.control.zoom({ position: "topleft", zoomInTitle: say.closer, zoomOutTitle: say.farther }).addTo(map);
       tools.layers(map, this.themes, root.querySelector(".themes"));
       tools.scaleAndNorth(map, this.grid);
@@ -243,6 +252,10 @@
         if (mine) places.push(shape.getBounds());
         if (mine && shape._map) shape.bringToFront();
       });
+      this.circles.forEach(function (circle) {
+        if (circle.getElement()) circle.getElement().classList.toggle("faded", !own(circle));
+        if (circle.tag === tag) places.push(circle.getBounds());
+      });
       (this.beaconLines || []).forEach(function (line) { if (line.getElement()) line.getElement().classList.toggle("faded", !own(line)); });
       this.fields.forEach(function (field) {
         if ((this.recordFields || []).includes(field)) return;
@@ -258,16 +271,33 @@
         field.marks.forEach(function (mark) { if (mark.tag === tag) places.push(L.latLngBounds([mark.place, mark.place])); });
       });
       this.words.show(own);
+      this.chosenWords = "";
       if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
-      tell(say.chosen(this.told.tags[tag], notes));
+      this.chosenWords = say.chosen(this.told.tags[tag], this.placeWords(tag).concat(notes));
+      tell(this.chosenWords);
+    }
+
+    /* Where a tag is stated to be, when the map shows one such place of it. */
+    placeWords(tag) {
+      const sheet = this, of = function (points, say) {
+        if (!points) return [];
+        const places = fixledger.places(points.at).filter(function (_, index) { return points.tag[index] === tag && !(points.place && points.place[index]); });
+        return places.length === 1 ? [say(fixledger.tools.position(places[0], sheet.grid).replace(/ {2,}/g, " "))] : places.length ? [""] : [];
+      };
+      const told = this.told, found = [of(told.fixes, say.bestPlace), of(told.fetch, say.bestPlace), of(told.beacons, say.surveyedPlace)].find(function (words) { return words.length; });
+      return (found || []).filter(Boolean);
     }
 
     /* While a run is gone over, what the sheet itself shows of its tag gives way; null shows it again. */
     setAside(run) {
       const chosen = this.chosen, own = function (mark) { return (chosen < 0 || mark.tag === chosen || mark.tag === -2) && !(run && mark.tag === run.run.tag); };
       const toggle = function (layer, on) { if (layer.getElement()) layer.getElement().classList.toggle("aside", on); };
+      const over = run && run.headline();
+      if (over || this.saidOver) this.tell(over || this.chosenWords || "");
+      this.saidOver = !!over;
+      this.circles.forEach(function (circle) { toggle(circle, !!run && run.hides(circle.tag)); });
       this.regionShapes.forEach(function (shape) { toggle(shape, !!run && run.hides(shape.tag)); });
       this.trackLines.forEach(function (line) { toggle(line, !!run && run.hidesTrack(line.flight)); });
       this.fields.forEach(function (field) {

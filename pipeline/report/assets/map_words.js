@@ -9,7 +9,7 @@
     // tools of every map
     north: "N", south: "S", east: "E", west: "W", trueNorth: "true north", closer: "Larger scale", farther: "Smaller scale",
     pointer: function (position) { return "Pointer  " + position; },
-    middle: function (position) { return "Middle of the map  " + position; },
+    middle: function (position) { return "Middle of the map, not of a tag:  " + position; },
     onGrid: function (east, north) { return "   grid " + east + " E  " + north + " N"; },
     firstPoint: "First point set; take the next.",
     howToMeasure: "Click points on the map, or move it and press Enter to take its middle. Escape ends.",
@@ -20,17 +20,20 @@
 
     // themes and marks
     relief: "Relief", metricGrid: "Metric grid", searched: "Ground searched", area: "Study area", tracks: "Flight tracks", records: "Heard and not heard",
-    regions: "Regions and places", beacons: "Beacons", fetch: "To be fetched", names: "Names",
+    regions: "Regions and places", beacons: "Beacons", fetch: "To look for on foot", names: "Names",
     heard: function (strength, atCeiling) { return strength === null ? "heard" : "heard at " + strength + " dB" + (atCeiling ? ", at the ceiling" : ""); },
     notHeard: "listened, not heard",
     inside: function (probability) { return "inside with probability " + probability; },
     flight: function (name) { return "flight " + name; },
+    bestPlace: function (position) { return "best place at " + position; },
+    surveyedPlace: function (position) { return "surveyed at " + position; },
     chosen: function (tag, notes) { return fixledger.directed(tag) + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."); },
 
     // going over a flight, or over the dates of an animal
     play: "Play", pause: "Pause", allDates: "all dates",
     moment: function (time, minute, record, count) { return time + SEPARATOR + "minute " + minute + SEPARATOR + "record " + record + " of " + count; },
     position: function (number, count) { return "position " + number + " of " + count; },
+    goneOver: function (tag, flight) { return fixledger.directed(tag) + " in flight " + fixledger.directed(flight) + " alone, as it went on. Leave the flight to see the place stated for the tag."; },
     notYet: function (tag, flight) { return fixledger.directed(tag) + " has not been heard yet in " + fixledger.directed(flight) + ": no region can be drawn."; },
     soFar: function (time, tag, heard, listened, hectares, metres, cut) {
       return time + ": " + fixledger.directed(tag) + " heard in " + heard + " of " + listened + " records so far. With probability 0.95 it is inside " + hectares + " ha, within " + metres + " m of the middle."
