@@ -1,6 +1,7 @@
 """The publication appendix: the text, where each question is answered, the dictionary, and positions that must not leave the project."""
 
 import csv
+import json
 import re
 import tomllib
 from html.parser import HTMLParser
@@ -15,13 +16,17 @@ from pipeline.exchange import generalise
 from pipeline.exchange.generalising import decimals_for
 from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
-from pipeline.stages import appendix, appendix_words
-from pipeline.stages.appendix_checklist import QUESTIONS, REPORT_NAMES, numbered_tables
+from pipeline.stages import appendix, appendix_error_words, appendix_method_words
+from pipeline.stages.appendix_beacons import published_beacons
+from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
-from pipeline.stages.appendix_references import REFERENCES
+from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
+from pipeline.stages.appendix_withheld import whom_to_ask, withheld_tables
+from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import NOT_DESCRIBED, column_meaning, dictionary_table, layer_meaning, table_meaning, unit_of, without_repeats
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
+from tests.browser import browser, opened
 
 FINE = pyproj.Geod(ellps="WGS84")
 
@@ -151,11 +156,14 @@ def in_the_study_area(text, demo_folder):
     return {number for number in Numbers(text).found for axis in (latitude, longitude) if axis.min() - 0.2 <= number <= axis.max() + 0.2 and number != round(number)}
 
 
-@pytest.mark.parametrize("file", ["appendix.html", "tables/appendix_positions.csv", "tables/appendix_checklist.csv", "tables/data_dictionary.csv"])
+@pytest.mark.parametrize("file", ["appendix.html", "tables/appendix_beacons.csv", "tables/appendix_positions.csv", "tables/appendix_checklist.csv", "tables/data_dictionary.csv"])
 def test_no_exact_position_of_a_sensitive_campaign_stands_anywhere_in_its_appendix(sensitive, demo_folder, file):
     text = (sensitive / file).read_text(encoding="utf-8")
     table = pd.read_csv(sensitive / "tables" / "appendix_positions.csv")
-    centres = {*table["latitude"], *table["longitude"]}
+    beacons = pd.read_csv(sensitive / "tables" / "appendix_beacons.csv")
+    assert beacons["coordinate_uncertainty_m"].min() > 7000
+    centres = {*table["latitude"], *table["longitude"], *beacons["latitude"], *beacons["longitude"]}
+    assert len(centres) <= 8
     assert in_the_study_area(text, demo_folder) <= centres
     # places in metres, as the files write them to three decimals or more
     metres = places(demo_folder)[1]
@@ -167,6 +175,7 @@ def test_the_search_for_exact_positions_finds_them_where_they_are(exact, sensiti
     found = in_the_study_area((exact / "appendix.html").read_text(encoding="utf-8"), demo_folder)
     table = pd.read_csv(exact / "tables" / "appendix_positions.csv")
     assert {*table["latitude"], *table["longitude"]} <= found and len(found) > 40
+    assert {*pd.read_csv(exact / "tables" / "appendix_beacons.csv")["latitude"]} == {*pd.read_csv(demo_folder / "tables" / "beacon_places.csv")["latitude"]}
     assert len(pd.read_csv(sensitive / "tables" / "appendix_positions.csv")["latitude"].unique()) <= 4
 
 
@@ -193,10 +202,136 @@ def test_the_numbers_of_the_methods_are_those_of_the_tables(sensitive, demo_fold
     assert f"{listened:.0f} minutes of listening" in page
 
 
+def links(page):
+    """Names of the CSV and SVG files that the page links."""
+    return set(re.findall(r'href="(?:tables|figures)/([^"]+)"', page))
+
+
+def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_to_ask(sensitive, survey, demo_folder):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    linked = {name for name in links(page) if name.endswith(".csv")}
+    assert len(linked) >= 8 and "fixes.csv is withheld, since it holds exact positions" in page
+    (latitude, longitude), _ = places(demo_folder)
+    for name in linked - {"appendix_positions.csv", "appendix_beacons.csv"}:
+        path = next(folder / "tables" / name for folder in (sensitive, demo_folder) if (folder / "tables" / name).is_file())
+        frame = pd.read_csv(path)
+        assert not [column for column in frame if re.search("latitude|longitude|easting_m|northing_m", column)], name
+        numbers = frame.select_dtypes("number").to_numpy()
+        near = [((numbers > axis.min() - 0.2) & (numbers < axis.max() + 0.2)).any(axis=1) for axis in (latitude, longitude)]
+        assert not (near[0] & near[1]).any(), name
+    named = page[page.index("Withheld, because they hold exact positions"):].partition("</p>")[0]
+    assert all(f"{name}.csv" in named for name in ("fixes", "beacon_places", "beacon_errors", "movement_fixes", "movement_tracks", "columns", "retrieval_list")) and "results.gpkg" in named and "href" not in named
+    assert "They are to be had from the authors." in page
+    named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
+    assert whom_to_ask(named) == "the wardens of the glen"
+
+
+def test_a_campaign_that_is_not_sensitive_links_its_files_and_withholds_none(exact, survey):
+    page = (exact / "appendix.html").read_text(encoding="utf-8")
+    assert "fixes.csv" in links(page) and "exact positions" not in page
+    assert withheld_tables({"fixes": ["latitude"]}, survey.model_copy(update={"sensitive": False})) == ()
+
+
+def test_tables_that_place_something_are_withheld_and_those_that_measure_are_not(survey):
+    tables = {"a": ["best_longitude"], "b": ["middle_easting_m"], "columns": ["min", "max"], "c": ["error_east_m", "closest_approach_m", "net_distance_m"], "appendix_positions": ["latitude"], "appendix_beacons": ["longitude"]}
+    assert withheld_tables(tables, survey) == ("a", "b", "columns")
+    of_a_species = survey.model_copy(update={"sensitive": False, "publication": survey.publication.model_copy(update={"sensitive_species": ("Lyrurus tetrix",)})})
+    assert withheld_tables(tables, of_a_species) == ("a", "b", "columns")
+
+
+def test_every_table_and_figure_is_cited_before_it_stands_and_numbers_rise_with_the_text(sensitive):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    for kind in ("Table", "Figure"):
+        printed = [int(number) for number in re.findall(rf'<span class="number">{kind} S(\d+)\.</span>', page)]
+        first = list(dict.fromkeys(int(number) for number in re.findall(rf'<a class="see"[^>]*>{kind} S(\d+)</a>', page)))
+        assert printed == list(range(1, len(printed) + 1)) == first and len(printed) >= 2, kind
+    for number in re.findall(r'<span class="number">(?:Table|Figure) S\d+\.</span>', page):
+        name = number[21:-8]
+        assert page.index(f">{name}</a>") < page.index(number), name
+
+
+def test_the_same_errors_have_the_same_interval_in_every_table(demo_folder):
+    by_flight = pd.read_csv(demo_folder / "tables" / "fix_errors_by_flight.csv").set_index("flight_id")
+    summary = pd.read_csv(demo_folder / "tables" / "error_summary.csv")
+    own = summary[summary["grouping"].isin(["flight", "all"])].set_index("group").rename(index={"all fixes": "all flights"})
+    columns = ["n", "median_m", "median_low_95_m", "median_high_95_m", "mean_m", "p90_m", "rmse_m"]
+    assert len(own) == len(by_flight) > 5
+    pd.testing.assert_frame_equal(by_flight.loc[own.index, columns], own[columns], check_names=False, check_dtype=False, rtol=1e-6)
+
+
+def test_the_methods_say_how_many_beacon_fixes_stand_behind_a_distance_and_what_lies_beyond(sensitive, demo_folder):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    details = pd.read_csv(demo_folder / "tables" / "beacon_error_details.csv")
+    places_of = details.groupby("distance_band")["place_id"].nunique()
+    hardest = places_of.index[places_of >= 6][-1]
+    limit = details.loc[details["distance_band"] == hardest, "closest_approach_m"].max()
+    near, far = details[details["closest_approach_m"] <= limit], details[details["closest_approach_m"] > limit]
+    assert len(far) > 0
+    assert f"within {float(f'{limit:.2g}'):.0f} m of the tag (slant; {len(near)} of {len(details)} beacon fixes" in page
+    assert f"Farther off lie {len(far)} beacon fixes of {far['place_id'].nunique()} beacons, up to {float(f'{far.closest_approach_m.max():.2g}'):.0f} m, with a median error of {float(f'{far.error_m.median():.2g}'):.0f} m" in page
+    located = details[details["status"] == "located"]
+    assert (f"({len(located)} located, {len(details) - len(located)} area only); the {len(located)} located ones alone have a median of {float(f'{located.error_m.median():.2g}'):.0f} m, nine in ten below "
+            f"{float(f'{located.error_m.quantile(0.9):.2g}'):.0f} m, and {int((located.level_after <= 0.95).sum())} of {len(located)} inside") in page
+
+
+def test_the_methods_give_the_numbers_of_the_computation(sensitive, demo_folder):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    sides = pd.read_parquet(demo_folder / "work" / "posterior_frames.parquet")["cell_m"]
+    least, most, half = (f"{float(f'{value:.2g}'):g}" for value in (sides.min(), sides.max(), sides.median()))
+    assert f"In {len(sides)} fixes, those of beacons included, the sides of the cells came to {least} to {most} m, {half} m at the median" in page
+    drawn = len(json.loads((demo_folder / "work" / "signal_models.json").read_text(encoding="utf-8"))["drawn"])
+    assert f"averaged over {drawn} signal models" in page and "percentiles of 4,000 medians" in page
+    with np.load(demo_folder / "work" / "draws.npz") as draws:
+        assert f"{len(draws[draws.files[0]])} places were drawn from each posterior" in page
+    assert "500 to 3,000 m at first, doubled up to 6,000 m" in page and "began with about 2,000 square cells" in page
+
+
+def test_what_the_testing_beacons_chose_is_said():
+    tried = pd.DataFrame({"fault_sd_db": [10.0, np.nan, 20.0], "log_score": [-100.0, -130.0, -112.0], "chosen": [True, False, False]})
+    said = appendix_error_words._faults(tried)
+    assert "10 dB, is the one of 3" in said and "no faulty record 30 and 20 dB 12" in said and "common practice, no source" in said and "had seen it" in said
+    assert "was not compared with others" in appendix_error_words._faults(tried.iloc[:1])
+    details = pd.DataFrame({"error_m": [1.0]})
+    found = Material(survey=None, tables={"beacon_error_details": details, "record_faults": tried, "beacon_places": pd.DataFrame({"use": ["test", "both"]})}, tags=None, animals=None, best=None, models={})
+    assert "1 beacon marked for testing only had no part in any of this" in appendix_error_words.chosen(found)[0]
+
+
+def test_a_beacon_has_the_centre_of_its_square_or_its_own_place():
+    rows = pd.DataFrame({"tag_id": ["B2", "B1"], "place_id": ["B2", "B1"], "tag_type": "collar", "latitude": [57.21, 57.22], "longitude": [-4.1, -4.2], "height_above_ground_m": 0.3, "position_sd_m": [1.5, np.nan], "use": ["both", "test"],
+                         "flights_listened": 6, "flights_heard": 5, "records_heard": 100, "median_error_m": 50.0, "inside_95": 5})
+    coarse, exact = (published_beacons(rows, sensitive=sensitive, side_m=10_000) for sensitive in (True, False))
+    assert list(coarse["tag_id"]) == ["B1", "B2"] and list(coarse["use"]) == ["test", "fit and test"]
+    assert set(coarse["coordinate_uncertainty_m"]) <= {7100.0, 7200.0} and not {57.21, 57.22} & set(coarse["latitude"])   # half a diagonal of 10 km is 7,071 m; the centres are rounded
+    assert list(exact["latitude"]) == [57.22, 57.21] and exact["coordinate_uncertainty_m"].iloc[1] == 3.0 and np.isnan(exact["coordinate_uncertainty_m"].iloc[0])
+
+
+def test_bearings_to_beacons_are_compared_with_where_these_stand():
+    places_m = pd.DataFrame({"tag_id": ["B1", "B2", "B2"], "easting_m": [100.0, 0, 1], "northing_m": [100.0, 0, 1]})
+    taken = pd.DataFrame({"tag_id": ["B1", "B1", "B2", "H1"], "easting_m": [0.0, 100, 5, 5], "northing_m": [0.0, 0, 5, 5], "bearing_grid_deg": [50.0, 355, 10, 10]})
+    assert errors_of_bearings_deg(taken, places_m).tolist() == pytest.approx([5.0, -5.0])
+    assert errors_of_bearings_deg(taken.head(0), places_m).empty and errors_of_bearings_deg(taken, places_m.head(0)).empty
+
+
+def test_no_table_is_cut_on_a_usual_screen_or_on_paper(sensitive):
+    cut = """() => Array.from(document.querySelectorAll('.table-scroll')).filter(each => each.scrollWidth > each.clientWidth + 1).map(each => each.parentElement.id)"""
+    with browser() as running:
+        for width_px, paper in ((1400, False), (1300, False), (665, True)):   # A4 less its margins is 176 mm, 665 px
+            with opened(running, sensitive / "appendix.html", width_px=width_px, paper=paper) as (page, seen):
+                assert page.evaluate(cut) == [] and page.evaluate("document.documentElement.scrollWidth") <= width_px
+                seen.assert_quiet()
+
+
+def test_what_is_needed_is_named_for_items_of_the_checklist_only(sensitive):
+    rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
+    assert set(NEEDED) <= set(rows["item"])
+
+
 def test_all_eleven_questions_are_in_the_checklist_and_every_answer_leads_to_a_table_that_is_there(sensitive, demo_folder):
     rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
     assert list(dict.fromkeys(rows["question"])) == [f"{number}. {name}" for number, name in enumerate(QUESTIONS, start=1)]
-    assert (rows["answer"] != "").all() and (rows["answer"] == "not recorded").any()
+    assert (rows["answer"] != "").all()
+    unanswered = rows[rows["answer"].str.startswith("not recorded")]
+    assert len(unanswered) and unanswered["answer"].str.startswith("not recorded; needs ").all()
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     names = {words: report for report, words in REPORT_NAMES.items()}
     for where in (part for cell in rows["where"] for part in cell.split("; ")):
@@ -252,6 +387,14 @@ def test_every_reference_is_named_by_the_module_that_uses_it(project, reference)
     assert name in text and (year is None or year.group() in text)
 
 
+def test_every_reference_is_whole_in_one_style_and_names_no_identifier():
+    for reference in REFERENCES:
+        # authors, year, title, and a journal with volume and pages, or a publisher with its place
+        assert re.fullmatch(r"[^.\d]+(?:\.[^\d]*)? \d{4}\. .+(?:: \d+[–]\d+|, [A-Z][A-Za-z ]+)\.", reference.full), reference.full
+        assert not re.search("doi|http|et al", reference.full, re.I) and FROM_MEMORY_MARK not in reference.full
+    assert {reference.cited for reference in REFERENCES if not reference.from_memory} == {"Chapman 2020"}
+
+
 def test_only_what_the_text_cites_is_listed(sensitive):
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     listed = page[page.index(">References<"):page.index(">Availability")]
@@ -297,6 +440,6 @@ def test_the_style_of_the_appendix_names_its_own_tables_only():
 def test_what_was_looked_for_within_flights_and_is_not_taken_out_is_said(codes, said):
     tables = {"instruments": pd.DataFrame({"drift_s": [0.4], "azimuth_lag_s": [np.nan]}), "messages": pd.DataFrame({"code": list(codes)}), "clock_lags": pd.DataFrame({"flight_id": ["A"], "applied_s": [0.0]})}
     found = SimpleNamespace(table=lambda name: tables.get(name, pd.DataFrame(columns=["parameter", "standard_error"])))
-    assert appendix_words._correction_words(found, {}).endswith(said)
+    assert appendix_method_words.correction_words(found, {}).endswith(said)
     tables["instruments"] = pd.DataFrame()
-    assert "drift" not in appendix_words._correction_words(found, {})
+    assert "drift" not in appendix_method_words.correction_words(found, {})

@@ -1,7 +1,7 @@
 """The stage after the index: the publication appendix, from the tables that the others left.
 
     appendix.html
-    tables/   appendix_checklist, appendix_positions, data_dictionary
+    tables/   appendix_beacons, appendix_checklist, appendix_positions, data_dictionary
 
 Exact positions stand in it only where the survey file does not mark them as sensitive.
 """
@@ -9,6 +9,7 @@ Exact positions stand in it only where the survey file does not mark them as sen
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 
 import pandas as pd
 import pyogrio
@@ -18,24 +19,27 @@ from pipeline.report import render_appendix, see
 from pipeline.stages import NOTEBOOK_STAGES
 from pipeline.stages import localisation_words as located
 from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
+from pipeline.stages.appendix_beacons import BEACONS, published_beacons
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
 from pipeline.stages.appendix_report import AppendixReport
+from pipeline.stages.appendix_withheld import keeps_places, withheld_tables
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
 from pipeline.stages.workspace import Workspace
 
-TABLES = ("error_summary", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
+TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "instruments", "messages", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival")
-OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "data_dictionary": COLUMNS}
+OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "data_dictionary": COLUMNS}
 
 
 def build(workspace: Workspace) -> None:
-    """Write appendix.html and its three tables."""
-    found = gather(workspace)
-    report = AppendixReport(workspace, found)
-    numbered, tables, layers = numbered_tables(_pages(workspace)), columns_of_tables(workspace), columns_of_layers(workspace)
+    """Write appendix.html and its four tables."""
+    tables, layers = columns_of_tables(workspace), columns_of_layers(workspace)
+    found = replace(gather(workspace), withheld=withheld_tables(tables, workspace.survey))
+    report, numbered = AppendixReport(workspace, found), numbered_tables(_pages(workspace))
     dictionary = dictionary_table(tables)
     workspace.write_table("appendix_positions", found.positions)
+    workspace.write_table("appendix_beacons", found.beacons)
     workspace.write_table("appendix_checklist", checklist(found, numbered, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
     workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
     parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary, layers)
@@ -49,7 +53,9 @@ def gather(workspace: Workspace) -> Material:
     animals = located.animals_of(fixes, tags)
     best = located.best_per_animal(animals, workspace.read_work("retrieval_list"))
     positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, side_m=survey.publication.generalise_m)
-    return Material(survey=survey, tables={name: _table(workspace, name) for name in TABLES}, tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    tables = {name: _table(workspace, name) for name in TABLES}
+    beacons = published_beacons(tables["beacon_places"], sensitive=keeps_places(survey), side_m=survey.publication.generalise_m) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
+    return Material(survey=survey, tables=tables, beacons=beacons, cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 
 def columns_of_tables(workspace: Workspace) -> dict[str, list[str]]:

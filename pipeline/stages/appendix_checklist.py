@@ -8,12 +8,28 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
+from pipeline.stages.appendix_withheld import whom_to_ask
 from pipeline.stages.appendix_words import Material
+from pipeline.wording import counted
 
 CHECKLIST = ["question", "item", "where", "answer"]
 NOT_RECORDED = "not recorded"
+# What would have to be known where an item is not answered, by item.
+NEEDED = {
+    "number tagged, species": "a register of tags with the column species", "capture, sex, age, mass": "date and method of capture, sex, age and body mass of each animal",
+    "mass of the tag as a share of body mass, attachment": "masses of tag and animal, and how tags were attached", "tags retained, dropped, recovered": "a register of tags with their pulse rates",
+    "frequency band": "the column frequency_mhz of the register", "pulse rates, live and mortality": "the columns pulse_rate_live_per_min and pulse_rate_mortality_per_min of the register",
+    "expected life": "the column expected_end_utc of the register", "mortality delay": "the hours without movement after which a tag changes its rate, from the maker's sheet", "tags that failed or fell silent": "a register of tags",
+    "drone, payload and their disturbance of the receiver": "drone, payload, and the background noise in the log", "permits": "permits in the survey file", "training of the pilot, weather, incidents, reactions of animals": "the flight protocol",
+    "heights and speeds": "a flight", "gain, bandwidth, make of receiver and antenna, mounting, polarisation": "the settings of the receiver and a drawing of the mounting", "record interval": "a flight",
+    "gain pattern of the antenna": "beacons that were heard", "number of test tags, places, heights, habitats": "beacons that were heard", "blind to the model": "beacons that were heard", "bias, median, mean, 90th percentile, intervals": "beacons that were heard",
+    "coverage of the stated regions": "beacons that were heard", "where the errors hold, and where not": "beacons that were heard", "whether rejection favours open ground": "a map of habitats", "flights, minutes, km, time of day": "a flight",
+    "ground searched to 0.5 and 0.9": "a flight", "animals not found, and how well their ground was searched": "a register of tags", "when and why animals left, extremes of the curve": "dates of deployment in the register",
+    "whether leaving is independent of fate": "a survival curve", "fixes and days of every animal": "animals with fixes", "data and code": "publication.availability in the survey file", "licence, citation": "publication.licence and publication.citation in the survey file",
+}
 REPORT_NAMES = {"1_quality_check": "quality check", "2_localisation": "localisation report", "3_error_calibration": "error calibration", "4_movement_summaries": "movement report"}
 QUESTIONS = ("Animals", "Tags", "Drone, permits and field work", "Receiver and antenna", "Location method", "Location error", "Rejection rules", "Survey effort", "Censoring", "Space use", "Data and code")
 _TABLE = re.compile(r'<figure\b[^>]*\bid="table-([a-z0-9_-]+)"')
@@ -49,7 +65,7 @@ def checklist(found: Material, numbered: dict[tuple[str, str], str], here: dict[
     """One row per item, columns of CHECKLIST. numbered : as from `numbered_tables`. here : name -> words for the tables of this appendix."""
     places = _Places(numbered, here)
     groups = (_animals, _tags, _field_work, _receiver, _method, _error, _rejection, _effort, _censoring, _space_use, _data)
-    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or NOT_RECORDED)
+    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or f"{NOT_RECORDED}; needs {NEEDED[item]}")
             for number, group in enumerate(groups, start=1) for item, where, answer in group(found, places)]
     return pd.DataFrame(rows, columns=CHECKLIST)
 
@@ -65,7 +81,7 @@ def _known(found: Material, column: str) -> bool:
 def _animals(found: Material, places: _Places):
     yield "number tagged, species", places.table("animals"), _if(_known(found, "species"), "given for every animal")
     yield "capture, sex, age, mass", "", ""
-    yield "mass of the tag as a share of body mass, attachment", "", _if(_known(found, "tag_type"), "tag types only; masses not recorded")
+    yield "mass of the tag as a share of body mass, attachment", "", ""
     yield "tags retained, dropped, recovered", places.either(places.report("2_localisation", "fate_triage"), places.report("2_localisation", "hand_evidence")), _if(len(found.table("fate_triage")), "fate of every tag, with what shows it")
 
 
@@ -73,15 +89,16 @@ def _tags(found: Material, places: _Places):
     register = found.survey.tags is not None
     methods = "Methods, animals and tags"
     yield "frequency band", methods, _if(_known(found, "frequency_mhz"), "given")
+    yield "tag types", methods, "given" if _known(found, "tag_type") else "not recorded; needs the column tag_type of the register"
     yield "pulse rates, live and mortality", methods, _if(_known(found, "pulse_rate_live_per_min"), "given")
-    yield "expected life", "", _if(_known(found, "expected_end_utc"), "in the register of tags")
+    yield "expected life", "", _expected_life(found)
     yield "mortality delay", "", ""
     yield "tags that failed or fell silent", places.either(places.table("not_found"), places.report("2_localisation", "not_found")), _if(register, "animals not heard, with how well their ground was searched")
 
 
 def _field_work(found: Material, places: _Places):
     permits = found.survey.permits
-    yield "drone, payload and their disturbance of the receiver", "", _if(len(found.table("flights")) and found.table("flights")["noise_median_db"].notna().any(), "noise of each flight in flights.csv; drone and payload not recorded")
+    yield "drone, payload and their disturbance of the receiver", "", _if(len(found.table("flights")) and found.table("flights")["noise_median_db"].notna().any(), "median noise of each flight in flights.csv; not recorded: drone and payload; needs both named")
     yield "permits", "Availability and permits", _if(permits, "; ".join(f"{name}: {words}" for name, words in permits.items()))
     yield "training of the pilot, weather, incidents, reactions of animals", "", ""
     yield "heights and speeds", places.table("effort"), _if(len(found.table("effort")), "given for every flight")
@@ -96,19 +113,59 @@ def _receiver(found: Material, places: _Places):
 
 def _method(found: Material, places: _Places):
     yield "estimator, priors and bounds", places.either("Methods, location", places.table("signal_model")), "given"
+    yield "cells and extent of the grid, models drawn, draws", "Methods, location", "given"
     yield "use of absences, dependence of records", "Methods, location", "given"
     yield "software version, seed", "Methods, software", "given"
 
 
 def _error(found: Material, places: _Places):
     tested = bool(len(found.table("error_summary")))
-    yield "number of test tags, places, heights, habitats", places.report("3_error_calibration", "beacon_places"), _if(tested, "places and heights given; habitats not recorded")
-    yield "blind to the model", "Methods, errors", _if(tested, "yes: every beacon was located by a model fitted without it")
+    yield "number of test tags, places, heights, habitats", places.table("beacons"), _if(tested, "number, places and heights given; habitats not recorded; needs a map of habitats")
+    yield "blind to the model", places.either(_if(tested, "Methods, errors"), _if(tested, "Methods, what the testing beacons had a part in")), _if(tested, "every beacon was located by a model fitted without it; what was settled with them in view is named")
     yield "bias, median, mean, 90th percentile, intervals", places.table("errors"), _if(tested, "given, also by flight style, distance, tag type and flight")
     yield "coverage of the stated regions", places.table("coverage"), _if(tested, "given, counted by fix and by beacon")
-    bearings = found.table("hand_evidence")
-    used = int(((bearings["kind"] == "bearing") & bearings["used"].astype(bool)).sum()) if len(bearings) else 0
-    yield "bias and scatter of bearings", places.report("2_localisation", "hand_evidence"), f"{used} bearings taken by hand were used" if used else "no bearing was used"
+    yield "where the errors hold, and where not", places.either(_if(tested, "Methods, where these errors hold"), places.table("reach")), _if(tested, "given, with the beacon fixes that stand behind it")
+    yield "bias and scatter of bearings", places.report("2_localisation", "hand_evidence"), _bearings(found)
+
+
+def _expected_life(found: Material) -> str:
+    """Until when tags are expected to work, and how long that is after they were put out."""
+    own = found.tags[found.tags["role"] == "animal"] if len(found.tags) else found.tags
+    if not _known(found, "expected_end_utc"):
+        return ""
+    ends, starts = (pd.to_datetime(own[column], utc=True) for column in ("expected_end_utc", "deployed_utc"))
+    said = f"given for {ends.notna().sum()} of {counted(len(own), 'animal')}: {' to '.join(dict.fromkeys(f'{end:%Y-%m-%d}' for end in (ends.min(), ends.max())))}"
+    days = (ends - starts).dt.total_seconds().dropna() / 86400.0
+    return f"{said}, {' to '.join(dict.fromkeys(f'{day:.0f}' for day in (days.min(), days.max())))} days after deployment" if len(days) else said
+
+
+def _bearings(found: Material) -> str:
+    """How many bearings were used, and what tells of their errors: those taken to beacons."""
+    taken = found.table("hand_evidence")
+    used = taken[(taken["kind"] == "bearing") & taken["used"].astype(bool)] if len(taken) else taken
+    if not len(used):
+        return "no bearing was used"
+    said = f"{counted(len(used), 'bearing')} to {counted(used['tag_id'].nunique(), 'tag')}"
+    given = found.bearings["bearing_sd_deg"].dropna() if "bearing_sd_deg" in found.bearings else pd.Series(dtype=float)
+    if len(given):
+        said += f", standard deviation as stated by the observer ({' to '.join(dict.fromkeys(f'{value:g}' for value in (given.min(), given.max())))} degrees)"
+    off = errors_of_bearings_deg(found.bearings, found.table("beacon_places"))
+    if len(off) > 1:
+        return f"{said}; {len(off)} more were taken to beacons: bias {off.mean():.1f} degrees (right of the beacon where positive), standard deviation {off.std():.1f} degrees; the bias was not taken out"
+    return f"{said}; bias and scatter not recorded: none was taken to a beacon; needs bearings to tags at known places"
+
+
+def errors_of_bearings_deg(bearings: pd.DataFrame, places: pd.DataFrame) -> pd.Series:
+    """Bearings taken by hand to beacons, less the directions in which these stand; -180 to 180, positive clockwise. [deg]
+
+    bearings : tag_id, easting_m, northing_m of the observer, bearing_grid_deg. places : rows of beacon_places. A beacon that was moved is left out.
+    """
+    once = places.drop_duplicates("tag_id", keep=False) if len(places) else places
+    if not len(bearings) or not len(once):
+        return pd.Series(dtype=float)
+    rows = bearings.merge(once[["tag_id", "easting_m", "northing_m"]], on="tag_id", suffixes=("", "_of_beacon"))
+    true_deg = np.degrees(np.arctan2(rows["easting_m_of_beacon"] - rows["easting_m"], rows["northing_m_of_beacon"] - rows["northing_m"]))
+    return (rows["bearing_grid_deg"] - true_deg + 180.0) % 360.0 - 180.0
 
 
 def _rejection(found: Material, places: _Places):
@@ -142,4 +199,5 @@ def _data(found: Material, places: _Places):
     yield "data and code", "Availability and permits", settings.availability
     yield "licence, citation", "Availability and permits", "; ".join(text for text in (settings.licence, settings.citation) if text)
     generalised = len(found.positions) and (found.positions["precision"] != "exact").any()
-    yield "generalised coordinates", places.table("positions"), "generalised, grid and uncertainty stated" if generalised else "positions are exact: the campaign is not marked sensitive" if len(found.positions) else "no position"
+    yield "files withheld, and who may be asked", "Availability and permits", f"{counted(len(found.withheld), 'table')}, the reports and their maps; {whom_to_ask(found.survey)}" if found.withheld else "none is withheld"
+    yield "generalised coordinates", places.either(places.table("positions"), places.table("beacons")), "generalised, grid and uncertainty stated" if generalised else "positions are exact: the campaign is not marked sensitive" if len(found.positions) else "no position"

@@ -42,7 +42,7 @@ def precision_sentences(positions: pd.DataFrame) -> list[str]:
         few = (positions["precision"] != _EXACT).sum()
         whose = "All positions were" if few == len(positions) else f"{few} of {len(positions)} positions were"
         said.append(f"{whose} generalised before publication: each is given as the {generalised[0]}, with the distance to its farthest corner added to the uncertainty, after the guidance for sensitive "
-                    "species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, places of beacons and maps are withheld.")
+                    "species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
     if _EXACT in set(positions["precision"]):
-        said.append("Positions not generalised are posterior means; their uncertainty is the radius that holds the animal with probability 0.95.")
+        said.append("Positions not generalised are means of the posterior; their uncertainty is the radius that holds the animal with probability 0.95.")
     return said

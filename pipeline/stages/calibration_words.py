@@ -119,7 +119,7 @@ def _claimed_words(rows: pd.DataFrame) -> str:
 
 
 OUTSIDE = {BETWEEN: "not on the ground between the beacons", FLOWN: "outside of the ground flown over", GROUND_HEIGHT: "on higher or lower ground than any beacon", TYPE: "of a tag type no beacon had",
-           STYLE: "from a flight style without beacons", CLOSEST: "farther from the track than enough beacons", ANY_CLOSEST: "farther from it than any beacon", RECORDS: "heard in fewer records than enough beacons",
+           STYLE: "from a flight style without beacons", CLOSEST: "farther from the track than is claimed", ANY_CLOSEST: "farther from it than any beacon", RECORDS: "heard in fewer records than is claimed",
            RECEIVER_HEIGHT: "from a height of flight at which no beacon was heard"}
 
 
@@ -129,7 +129,7 @@ def reach_paragraph(reach: pd.DataFrame) -> str:
     if out.empty:
         return "No register names the habitat, so nothing can be said of it."
     said = listed(f"{row.fixes_outside} {OUTSIDE[row.condition]}" for row in out.itertuples())
-    return f"Not tested: {said}; enough is {number_word(PLACES_FOR_AN_INTERVAL)} beacons, the fewest that bound a median. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
+    return f"Not tested: {said}. Claimed is as far as {number_word(PLACES_FOR_AN_INTERVAL)} beacons stand, the fewest that bound a median. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
 
 
 def doubt_sentence(details: pd.DataFrame) -> str:

@@ -176,6 +176,7 @@ class Publication(Section):
     licence: str = Field("", description="licence of the data and of the appendix")
     citation: str = Field("", description="how the paper or the data are to be cited")
     availability: str = Field("", description="where data and code are to be had")
+    contact: str = Field("", description="who may be asked for files that hold exact positions and do not go with the appendix; the authors when left out")
 
 
 class Survey(Section):

@@ -1,0 +1,128 @@
+"""The methods of the appendix that say how large the errors are, where that holds, and what the testing beacons had a part in."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.calibration import accuracy_statement
+from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL, RESAMPLES
+from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
+from pipeline.radio.parameters import USUAL_FAULT_SD_DB
+from pipeline.stages.appendix_words import Material
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, CLOSEST, RECORDS
+from pipeline.stages.calibration_numbers import percent
+from pipeline.stages.calibration_words import OUTSIDE, by_place_sentence, counted_fixes, held, widening_words
+from pipeline.wording import counted, listed, number_word, two_figures
+
+UNTESTED = "No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."
+
+
+def errors(found: Material) -> list[str]:
+    """How errors were measured, how large they are, and how often regions held."""
+    summary, details, widening, coverage = (found.table(name) for name in ("error_summary", "beacon_error_details", "widening", "coverage"))
+    if not len(summary):
+        return [UNTESTED]
+    row = summary.iloc[0]
+    interval = (f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m, percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997)" if pd.notna(row["median_low_95_m"]) else "")
+    return [
+        f"Errors were measured on {counted(int(row['places']), 'beacon')}{found.cite('beacons')}: tags at surveyed places, treated as if unknown. Each flight that heard a beacon gives one fix, {counted(int(row['n']), 'fix', 'fixes')} in all. Each beacon was located by a model "
+        "fitted without it, and its regions were widened by what the others showed; the error is the distance from the surveyed place to the best position, the mean of the posterior before widening. Flights over one beacon are repeats and not new beacons.",
+        f"The median error was {two_figures(row['median_m'])} m{interval}, the mean {two_figures(row['mean_m'])} m, and nine in ten errors were below about {two_figures(row['p90_m'])} m{found.cite('errors', 'figure:beacon_error_distribution')}. "
+        f"{counted_fixes(summary)} {_standard(details)}".strip(),
+        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952): {widening_words(widening, details)}. Below one is wider than computed, above one narrower. "
+        f"The 95 % regions so widened held the truth in {held(coverage, 'after')} of {counted(int(row['n']), 'fix', 'fixes')}{found.cite('coverage', 'figure:coverage')}. {by_place_sentence(coverage)} "
+        "The limits are those of Clopper & Pearson (1934) at a mean count that need not be whole, and so approximate.",
+    ]
+
+
+def _standard(details: pd.DataFrame) -> str:
+    """The statement of the mapping standard, or why there is none."""
+    said, standard = accuracy_statement(details) if len(details) else "", "National Standard for Spatial Data Accuracy (FGDC 1998)"
+    return said.replace("NSSDA", standard) if "NSSDA" in said or not said else f"{said.removesuffix('.')}, after the {standard}."
+
+
+def reach(found: Material) -> list[str]:
+    """Where the errors may be believed, with the beacon fixes that stand behind it, and where not."""
+    rows, details = found.table("beacon_reach"), found.table("beacon_error_details")
+    if not len(rows) or not len(details):
+        return ["Nowhere: without a heard beacon no tag type, flight style, distance, height or ground is tested."]
+    by = rows.set_index("condition")
+    return [f"{_claim(by, details)} {_bands(found)}".strip(), f"{_outside(rows)}{found.cite('reach') or ' (beacon_reach.csv)'}. A position outside is not wrong; its error is untested. Habitat is in no register, so that nothing can be said of it."]
+
+
+def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:
+    covered, fixes = by["beacons"], int(by.at[ANY_CLOSEST, "beacon_fixes"])
+    begin = f"The errors are those of tags of type {listed(covered['tag type'].split(', '))} in flights of style {listed(covered['flight style'].split(', '))}"
+    rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise."
+    if CLOSEST not in by.index:
+        return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came as near as {covered[ANY_CLOSEST]} m to the beacons that were heard."
+    limit_m = float(covered[CLOSEST].split()[-1])
+    said = f"{begin}, where the receiver came within {two_figures(limit_m)} m of the tag (slant; {by.at[CLOSEST, 'beacon_fixes']} of {fixes} beacon fixes, {counted(int(by.at[CLOSEST, 'beacon_places']), 'beacon')})"
+    if RECORDS in by.index:
+        said += f" and heard it in {covered[RECORDS].split()[0]} records or more ({by.at[RECORDS, 'beacon_fixes']} of {fixes})"
+    # the limit stands in the table as whole metres
+    beyond = details[details["closest_approach_m"].round() > limit_m]
+    if len(beyond):
+        said += (f". Farther off lie {counted(len(beyond), 'beacon fix', 'beacon fixes')} of {counted(beyond['place_id'].nunique(), 'beacon')}, up to {two_figures(beyond['closest_approach_m'].max())} m, with a median error of "
+                 f"{two_figures(beyond['error_m'].median())} m, {int((beyond['status'] == 'located').sum())} of them located: too few to claim anything there")
+    return f"{said}. {rule}"
+
+
+def _bands(found: Material) -> str:
+    rows = found.table("error_summary")
+    bands = rows[rows["grouping"] == "closest approach"]
+    said = [f"{row.group} {counted(int(row.n), 'fix', 'fixes')} at {counted(int(row.places), 'beacon')}, median error {two_figures(row.median_m)} m" for row in bands.itertuples()]
+    return f"By closest approach: {'; '.join(said)}." if said else ""
+
+
+def _outside(rows: pd.DataFrame) -> str:
+    whole, parts = rows[rows["condition"] == ANY].iloc[0], rows[(rows["condition"] != ANY) & (rows["fixes_outside"] > 0)]
+    if not whole["fixes"]:
+        return "No animal was heard, so that there is nothing to carry the test over to"
+    if parts.empty:
+        return f"All {whole['fixes']} fixes of animals lie within what the beacons tested"
+    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested: {listed(f'{row.fixes_outside} {OUTSIDE[row.condition]}' for row in parts.itertuples())}, some counted twice"
+
+
+def chosen(found: Material) -> list[str]:
+    """What was settled with the testing beacons in view."""
+    details, tried = found.table("beacon_error_details"), found.table("record_faults")
+    if not len(details):
+        return []
+    kept = found.table("beacon_places")
+    only = int((kept["use"] == "test").sum()) if len(kept) else 0
+    said = ["Parameters of the signal model, clock lags and the widening that serve a beacon were found without it. The following was settled with the testing beacons in view, so that the errors above are, if anything, too small.", _faults(tried)]
+    said += [f"In which flights a lag is looked for at all was asked of all beacons{', and the strength at which the receiver saturates is read from all records' if (found.models.get('whole') or {}).get('ceiling_db') is not None else ''}. "
+             "The widening of the animals rests on all beacons; what was tested is the same procedure with one beacon less."]
+    said += [f"Form and priors of the model, the gates of a position and the prior of the widening (centre {PRIOR_CENTRE:g}, a factor of {PRIOR_FACTOR:g} either way) were settled before this survey: on simulated campaigns and, for that centre, with one set of published measurements in view; "
+             "accuracies of the method on those measurements are no independent test of it."]
+    said += [f"{counted(only, 'beacon')} marked for testing only had no part in any of this." if only else "No beacon was kept for testing only (use: test in the register of beacons), which would be free of all this."]
+    return [" ".join(part for part in said if part)]
+
+
+def _faults(tried: pd.DataFrame) -> str:
+    """Where the error of a faulty record comes from; tried : rows of record_faults."""
+    if not len(tried):
+        return ""
+    usual = f"{USUAL_FAULT_SD_DB:.0f} dB is common practice, no source"
+    if len(tried) < 2:
+        return f"The error of a faulty record ({usual}) was not compared with others, since too few beacons were heard."
+    best = tried["log_score"].max()
+    names = {row.Index: "no faulty record" if pd.isna(row.fault_sd_db) else f"{row.fault_sd_db:.0f} dB" for row in tried.itertuples()}
+    won = tried.index[tried["chosen"].astype(bool)][0]
+    others = listed(f"{names[row.Index]} {best - row.log_score:.0f}" for row in tried.itertuples() if row.Index != won)
+    return (f"The standard deviation of a faulty record, {names[won]}, is the one of {len(tried)} under which records of beacons left out in turn were likeliest (units of log-likelihood below it: {others}; {usual}); a beacon's own score had no part in the choice that serves it, "
+            "but the models that judged the others had seen it.")
+
+
+def coverage_alt(found: Material) -> str:
+    """The finding of the figure of coverage."""
+    coverage = found.table("coverage")
+    rows = coverage[(coverage["calibration"] == "after") & (coverage["counted_by"] == "fixes")]
+    return "Stated probability against the share of truths held: " + listed(f"{percent(row.nominal)} regions held {row.inside:.0f} of {row.tests}" for row in rows.itertuples()) + "."
+
+
+def error_alt(found: Material) -> str:
+    """The finding of the figure of errors."""
+    row = found.table("error_summary").iloc[0]
+    return f"Rising curve of {number_word(int(row['n']))} errors of beacon fixes: half are below {two_figures(row['median_m'])} m, nine in ten below {two_figures(row['p90_m'])} m."
