@@ -79,7 +79,9 @@ def test_there_is_a_line_for_every_flight_also_for_one_that_heard_no_beacon():
     assert rows.loc["b", ["lag_low_95_s", "lag_high_95_s"]].tolist() == pytest.approx([5.2 - 1.96 * 0.8, 5.2 + 1.96 * 0.8])
     assert rows.loc["a", "verdict"] == "no clear lag" and rows.loc["b", "verdict"] == "strengths were stamped 5 s after the positions"
     assert rows.loc["c", "verdict"] == "no beacon was heard: nothing tests its clocks and azimuth" and np.isnan(rows.loc["c", "lag_s"])
-    assert checked_heading(rows.reset_index()) == "Clocks or azimuths were late or early in b"
+    assert checked_heading(rows.reset_index()) == "Strengths and positions follow different clocks in b"
+    both = rows.reset_index().assign(verdict=["azimuths were stamped 3 s after the positions", "strengths were stamped 5 s after the positions", "no clear lag"])
+    assert checked_heading(both) == "Strengths and positions follow different clocks in b; azimuths and positions follow different clocks in a"
     assert checked_heading(rows.reset_index().iloc[:1]) == "Clocks agree in every flight, as far as beacons can tell"
 
 

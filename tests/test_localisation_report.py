@@ -74,6 +74,13 @@ def test_the_gates_that_failed_are_counted(animals):
     assert "too few records heard (1)" in said and "a 95 % radius too large (1)" in said
 
 
+def test_a_search_in_vain_says_how_well_its_flight_searched_for_a_tag_of_its_type(animals):
+    area = pd.DataFrame({"flight_id": ["f1", "f1", "all flights"], "tag_type": ["collar", "backpack", "collar"], "mean_cautious": [0.914, 0.7, 0.99]})
+    tags = pd.DataFrame({"tag_id": ["H01", "H02", "H03"], "tag_type": ["collar", "backpack", "collar"]})
+    assert say.search_results(animals, tags, area) == ["located", "located", "several places", "area only", "not heard (0.91)", "not searched"]
+    assert say.search_results(animals, tags.assign(tag_type=None), area)[4] == say.search_results(animals, tags, area[:0])[4] == "not heard"
+
+
 def test_what_was_taken_by_hand_is_counted_when_it_was_used():
     taken = pd.DataFrame({"kind": ["bearing", "bearing", "sighting"], "used": [True, True, False]})
     assert say.by_hand_heading(taken) == "2 bearings entered the fixes"

@@ -38,6 +38,13 @@ def test_a_page_is_small_and_prints_its_maps_as_pictures(chromium, demo_folder, 
     assert (tmp_path / "page.pdf").stat().st_size > 20_000
 
 
+@pytest.mark.parametrize("table", ["fixes", "fate_triage", "retrieval_list", "not_found"])
+def test_a_table_to_be_read_before_a_walk_is_not_cut_on_a_wide_screen(chromium, demo_folder, table):
+    with opened(chromium, demo_folder / "2_localisation.html", width_px=1400) as (page, _):
+        wide, room = page.evaluate(f"(box => [box.scrollWidth, box.clientWidth])(document.querySelector('#table-{table} .table-scroll'))")
+        assert wide <= room + 1
+
+
 def test_links_between_the_pages_lead_somewhere(chromium, demo_folder):
     for name in PAGES:
         with opened(chromium, demo_folder / f"{name}.html") as (page, _):

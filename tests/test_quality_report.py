@@ -55,6 +55,7 @@ def test_without_a_heard_beacon_there_is_no_crude_error():
     summary = quality_check.strongest_summary(strongest)
     assert summary["heard"].tolist() == [0, 0]
     assert say.crude_heading(summary) == "No beacon gives a crude error"
+    assert say.crude_sentence(pd.DataFrame({"flight_id": ["all flights"], "heard": [54], "median_m": [190.0], "p90_m": [450.0]})).startswith("A yardstick, and not the error of any position in these reports")
     assert say.crude_heading(quality_check.strongest_summary(strongest.iloc[:0])) == "No beacon gives a crude error"
 
 

@@ -1,9 +1,11 @@
 """Reports as a reader's browser shows them, with the network off."""
 
+import io
 import re
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from pipeline.geodesy import choose_projection
 from pipeline.report import Book
@@ -159,6 +161,23 @@ def test_layers_are_themes_that_can_be_hidden(running, pages):
         assert themes == ["Relief", "Metric grid", "Study area", "Flight tracks", "Heard and not heard", "Regions and places", "Beacons", "To look for on foot", "Names"]
         page.get_by_label("Beacons").first.uncheck()
         assert page.locator("path.mark-beacon").count() == 0
+
+
+def test_a_table_wider_than_the_page_shows_a_shade_where_it_goes_on_until_it_is_scrolled_there(running, pages):
+    with opened(running, pages / "localisation.html", width_px=400) as (page, _):
+        box = page.locator(".table-scroll").first
+        box.evaluate("box => box.scrollIntoView({ block: 'center' })")
+        at_first, far = box.screenshot(), box.evaluate("box => { box.scrollLeft = box.scrollWidth; return box.scrollLeft; }")
+        assert far > 50
+        assert shade_at(at_first, "right") < 0.9 * shade_at(at_first, "left")
+        at_last = box.screenshot()
+        assert shade_at(at_last, "left") < 0.9 * shade_at(at_last, "right")
+
+
+def shade_at(picture, side):
+    """Brightness, 0 to 1, of the lightest pixel in the two columns at one side of a picture: dark where a shade lies over the paper."""
+    grey = np.asarray(Image.open(io.BytesIO(picture)).convert("L"), float) / 255.0
+    return float((grey[4:-4, -2:] if side == "right" else grey[4:-4, :2]).max())
 
 
 def test_a_table_sorts_by_its_heads_with_figures_as_figures(running, pages):

@@ -164,7 +164,9 @@ def _biases(rows: pd.DataFrame) -> list[str]:
 
 def checked_heading(rows: pd.DataFrame) -> str:
     """Which flights have something wrong."""
-    wrong = [flight for flight, words in zip(rows["flight_id"], rows["verdict"]) if "stamped" in words or "the lag went" in words]
-    if not wrong:
+    clocks = [flight for flight, words in zip(rows["flight_id"], rows["verdict"]) if "strengths were stamped" in words or "the lag went" in words]
+    azimuths = [flight for flight, words in zip(rows["flight_id"], rows["verdict"]) if "azimuths were stamped" in words]
+    if not clocks and not azimuths:
         return "Clocks agree in every flight, as far as beacons can tell" if rows["beacons"].all() else "Clocks agree in the flights that heard beacons"
-    return f"Clocks or azimuths were late or early in {listed(wrong)}"
+    heading = "; ".join(f"{words} in {listed(flights)}" for words, flights in (("strengths and positions follow different clocks", clocks), ("azimuths and positions follow different clocks", azimuths)) if flights)
+    return f"{heading[0].upper()}{heading[1:]}"

@@ -84,15 +84,15 @@ class LocalisationReport:
         return best[["tag_id", "easting_m", "northing_m"]].assign(note=notes)
 
     def positions_table(self):
-        """T1: every search with what came of it."""
-        shown = self.animals[self.animals["best_latitude"].notna()]
-        frame = shown.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(shown["records_heard"], shown["records_listened"])],
+        """T1: every search with what came of it, those in vain too."""
+        shown = self.animals
+        frame = shown.assign(said=say.search_results(shown, self.tags, self.area), heard=[f"{heard:.0f} of {listened:.0f}" for heard, listened in zip(shown["records_heard"].fillna(0), shown["records_listened"].fillna(0))],
                              place=[f"{east:.0f}, {north:.0f}".replace("-", "−") if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
-        table = self.book.table("fixes", frame, "What was heard of every animal in every flight, and what that allows to be said.", {
-            "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "status": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
+        table = self.book.table("fixes", frame, "Every search, that is, every animal in every flight: what was heard, and what that allows to be said.", {
+            "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "said": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
             "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures), "heard": ("Heard", "records", as_given),
-        }, saved_as="fixes.csv", tag_column="tag_id", links={"flight_id": tag_links(frame["tag_id"], self.fixes, self.tags)}, most_rows=400, notes="The flight leads to the section of the tag. No position is printed unless its gates are passed; the reason of every status, latitude, longitude, ellipse, times and the rows not heard are in the file. "
-                                                            "Radii and regions are widened by what held-out beacons asked for.")
+        }, saved_as="fixes.csv", tag_column="tag_id", links={"flight_id": tag_links(frame["tag_id"], self.fixes, self.tags)}, most_rows=600, notes=f"The flight leads to the section of the tag. No position is printed unless what was heard meets what the survey file asks of one (localisation.gates); the reason of every status, latitude, longitude, "
+                                f"ellipse and times are in the file. Radii and regions are widened by what held-out beacons asked for. {say.SEARCH_RESULTS_NOTE}")
         words = self.book.words(say.fixes_heading(self.animals), *say.status_paragraphs(self.animals), say.failed_gate_sentence(self.animals))
         return self.book.together(words, table)
 
@@ -169,8 +169,8 @@ class LocalisationReport:
         parts = [words]
         if len(urgent):
             parts.append(self.book.table("fate_triage", urgent, "Tags whose fate is in question, the most urgent first; the others are in the file.", {
-                "urgency": ("Order", "", "d"), "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "class": ("Class", "", "text"), "why": ("Why", "", "text"),
-                "last_live_utc": ("Last certain live", "UTC", "time"), "first_mortality_utc": ("First mortality rate", "UTC", "time"), "other_explanations": ("What else it could be", "", "text")}, saved_as="fate_triage.csv", tag_column="tag_id"))
+                "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "class": ("Class", "", "text"), "why": ("Why", "", "text"),
+                "last_live_utc": ("Last certain live", "date, UTC", "date"), "first_mortality_utc": ("First mortality rate", "date, UTC", "date"), "other_explanations": ("What else it could be", "", "text")}, saved_as="fate_triage.csv", tag_column="tag_id"))
         if len(self.walk):
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
@@ -185,7 +185,8 @@ class LocalisationReport:
             return words
         first = self.book.table("not_found", self.not_found, "Animals heard in no flight.", {
             "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "records_listened": ("Listened", "records", ",d"), "prior_used": ("Where it could be", "", "text"),
-            "adequacy_independent": ("Searched, independent", "0 to 1", stated_probability), "adequacy_expected": ("Searched, expected", "0 to 1", stated_probability), "adequacy_cautious": ("Searched, cautious", "0 to 1", stated_probability), "battery_used": ("Battery used", "share", ".2f")}, saved_as="not_found.csv")
+            "adequacy_independent": ("Would be heard", "independent", stated_probability), "adequacy_expected": ("Would be heard", "expected", stated_probability), "adequacy_cautious": ("Would be heard", "cautious", stated_probability), "battery_used": ("Battery used", "share", ".2f")}, saved_as="not_found.csv",
+            notes="Would be heard: the probability, 0 to 1, that these flights would have heard the animal had it been where it could be. Independent, expected and cautious are explained under ground searched.")
         explained = self.workspace.read_work("silence_explained")
         second = self.book.table("silence_explained", explained, "What the silence may mean under each stated belief.", {
             "tag_id": ("Tag", "", "text"), "prior": ("Belief before", "", "text"), "prior_in_area": ("In the area", "before", ".2f"), "prior_silent": ("Tag silent", "before", ".2f"), "missed": ("Missed", "in the area", stated_probability),

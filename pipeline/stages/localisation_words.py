@@ -124,6 +124,18 @@ def status_paragraphs(animals: pd.DataFrame) -> list[str]:
     return [f"A search is one animal in one flight. {' '.join(said)}"] if said else []
 
 
+SEARCH_RESULTS_NOTE = ("After \"not heard\" stands the probability, cautious and averaged over the ground, that the flight would have heard a tag of that type: how well it searched. "
+                       "What all flights together make of an animal heard in none stands under animals not found.")
+
+
+def search_results(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame) -> list[str]:
+    """The status of each search; after "not heard" how well the flight searched for a tag of that type, where that is known. area : rows of searched_area."""
+    kinds = dict(zip(tags["tag_id"], tags["tag_type"].fillna("")))
+    searched = {(row.flight_id, row.tag_type): row.mean_cautious for row in area.itertuples()} if len(area) else {}
+    adequacy = [searched.get((row.flight_id, kinds.get(row.tag_id, ""))) if row.status == "not heard" else None for row in animals.itertuples()]
+    return [status if share is None or pd.isna(share) else f"{status} ({stated_probability(share)})" for status, share in zip(animals["status"], adequacy)]
+
+
 def failed_gate_sentence(animals: pd.DataFrame) -> str:
     """Which gates most often stood in the way of a position."""
     reasons = animals.loc[animals["status"] == "area only", "status_reason"]

@@ -66,7 +66,7 @@ def crude_sentence(crude: pd.DataFrame) -> str:
     if whole.empty or not np.isfinite(whole["median_m"].iloc[0]):
         return "No beacon was heard, so not even a crude error can be given."
     row = whole.iloc[0]
-    return (f"Calling the receiver's place at the strongest record the tag's would be wrong by {two_figures(row['median_m'])} m at the median and by "
+    return (f"A yardstick, and not the error of any position in these reports: a tag taken to lie where the receiver was when it heard it loudest would be misplaced by {two_figures(row['median_m'])} m at the median and by "
             f"{two_figures(row['p90_m'])} m or more in one case of ten ({row['heard']} beacon hearings).")
 
 
@@ -188,4 +188,4 @@ def crude_heading(crude: pd.DataFrame) -> str:
     whole = crude[crude["flight_id"] == "all flights"]
     if whole.empty or not np.isfinite(whole["median_m"].iloc[0]):
         return "No beacon gives a crude error"
-    return f"The strongest record is {two_figures(whole['median_m'].iloc[0])} m from the tag, at the median"
+    return f"The yardstick: the loudest record of a tag was made {two_figures(whole['median_m'].iloc[0])} m from it, at the median"
