@@ -282,12 +282,21 @@ def test_the_circle_to_search_is_drawn_whole_with_the_region_and_told_apart_from
     circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["H01"], "flight_id": ["a"], "probability": [0.95]}, geometry=[region]))
     html = section(shown(tmp_path, fixes_of(fix("H01", "a", "located", place=(0.0, 0.0), radius_m=100.0, heard=12), fix("H01", "b", "located", day=1, place=(0.0, 0.0), radius_m=120.0, heard=12)), walk, circles=circles), "tag-h01")
     assert "To the north the region reaches 210 m from the mark, 110 m beyond the circle" in html
+    assert circles["H01"].sides == ("north",)      # to the south it ends at 90 m, within the circle
     first, others = html.split("<details", 1)
     assert first.count("stroke-dasharray") == 2 and LIGHT["fetch"] in first and "is the circle to search on foot, 100 m" in first
     assert LIGHT["fetch"] not in others      # the circle belongs to the flight to walk by alone
     west, south, east, north = map_extent_m(PanelMap((), np.zeros((0, 2)), np.zeros(0, int), np.zeros((0, 2)), {0.95: region}, (0.0, 0.0), search=(0.0, 0.0, 100.0)))
     assert west <= -100.0 and east >= 100.0 and south <= -100.0 and north >= 210.0
     assert "reaches 210 m" in with_reach(walk, circles)["note"].iloc[0] and walk["note"].iloc[0] == "Search the circle of 100 m."
+
+
+def test_every_side_on_which_the_region_reaches_beyond_the_circle_is_named_the_farthest_first():
+    walk = pd.DataFrame({"tag_id": ["A"], "flight_id": ["a"], "easting_m": [10.0], "northing_m": [0.0], "error_radius_95_m": [100.0], "region_95_ha": [3.0], "note": [""]})
+    from_west_to_east = affinity.scale(Point(0.0, 0.0).buffer(1.0), 150.0, 60.0)
+    circle = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["A"], "flight_id": ["a"], "probability": [0.95]}, geometry=[from_west_to_east]))["A"]
+    assert circle.sides == ("west", "east") and circle.reach_m == pytest.approx(160.0)
+    assert "To the west and east the region reaches up to 160 m from the mark, up to 60 m beyond the circle" in how_they_relate(circle)
 
 
 def test_a_circle_that_holds_the_region_says_so_and_one_without_a_place_is_none():

@@ -39,7 +39,7 @@ def best_per_animal(animals: pd.DataFrame, walk: pd.DataFrame | None = None) -> 
 
 
 def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, walk: pd.DataFrame, triage: pd.DataFrame) -> list[str]:
-    """Where are the animals, how well is that known, which are missing, what is to be fetched?"""
+    """Where are the animals, how well is that known, which are missing, which are to be looked for on foot?"""
     total, best = animals["tag_id"].nunique(), best_per_animal(animals)
     if total == 0:
         return ["No tag of an animal was listened to, so there is nothing to locate."]

@@ -10,8 +10,10 @@ import pandas as pd
 import shapely
 
 from pipeline.stages.tag_panel_words import COMPASS
-from pipeline.wording import two_figures
+from pipeline.wording import listed, two_figures
 
+# A region that reaches less than this beyond its circle lies within it, as far as anybody on foot can tell. Our choice. [m]
+LEAST_BEYOND_M = 5.0
 MAP_NOTE = "The line of dashes and dots round a tag to look for is the circle to search on foot."
 
 
@@ -19,8 +21,8 @@ MAP_NOTE = "The line of dashes and dots round a tag to look for is the circle to
 class SearchCircle:
     """Where to search for one tag. Places in survey-CRS metres.
 
-    radius_m : of the circle. region_ha, reach_m, reach_side : area of the 95 % region of the same flight, its farthest point from the middle of the
-    circle, and the side on which that lies; NaN and "" where there is no region.
+    radius_m : of the circle. region_ha, reach_m : area of the 95 % region of the same flight, and its farthest point from the middle of the circle;
+    NaN where there is no region. sides : points of the compass on which it reaches beyond the circle, the farthest first.
     """
 
     flight_id: str
@@ -29,7 +31,7 @@ class SearchCircle:
     radius_m: float
     region_ha: float = math.nan
     reach_m: float = math.nan
-    reach_side: str = ""
+    sides: tuple[str, ...] = ()
 
     @property
     def area_ha(self) -> float:
@@ -51,14 +53,17 @@ def search_circles(walk: pd.DataFrame, regions) -> dict[str, SearchCircle]:
     return found
 
 
-def _reach(row, regions) -> tuple[float, str]:
+def _reach(row, regions) -> tuple[float, tuple[str, ...]]:
     own = regions[(regions["tag_id"] == row.tag_id) & (regions["flight_id"] == row.flight_id) & np.isclose(regions["probability"], 0.95)]
     corners = shapely.get_coordinates(own.geometry.to_numpy())
     if not len(corners):
-        return math.nan, ""
+        return math.nan, ()
     east, north = (corners - (row.easting_m, row.northing_m)).T
-    farthest = int(np.argmax(np.hypot(east, north)))
-    return float(np.hypot(east, north)[farthest]), COMPASS[round(math.degrees(math.atan2(east[farthest], north[farthest])) / 45.0) % 8]
+    far_m, side = np.hypot(east, north), np.round(np.degrees(np.arctan2(east, north)) / 45.0).astype(int) % 8
+    reach = np.array([far_m[side == each].max(initial=0.0) for each in range(8)])
+    # of neighbouring sides the farther one speaks for both
+    peak = (reach >= np.roll(reach, 1)) & (reach >= np.roll(reach, -1)) & (reach >= row.error_radius_95_m + LEAST_BEYOND_M)
+    return float(far_m.max()), tuple(COMPASS[each] for each in np.argsort(-reach, kind="stable") if peak[each])
 
 
 def how_they_relate(circle: SearchCircle | None) -> str:
@@ -73,9 +78,10 @@ def how_they_relate(circle: SearchCircle | None) -> str:
 
 
 def _reach_sentence(circle: SearchCircle) -> str:
-    if circle.beyond_m < 1.0:
+    if not circle.sides:
         return "The region lies within the circle."
-    return (f"To the {circle.reach_side} the region reaches {two_figures(circle.reach_m)} m from the mark, {two_figures(circle.beyond_m)} m beyond the circle; "
+    up_to = "" if len(circle.sides) == 1 else "up to "
+    return (f"To the {listed(circle.sides)} the region reaches {up_to}{two_figures(circle.reach_m)} m from the mark, {up_to}{two_figures(circle.beyond_m)} m beyond the circle; "
             "where the circle holds nothing, go on there.")
 
 

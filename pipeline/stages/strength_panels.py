@@ -13,7 +13,7 @@ MOST_PANELS = 12
 
 
 def chosen_fixes(animals: pd.DataFrame, walk: pd.DataFrame) -> pd.DataFrame:
-    """At most twelve fixes to show: those of tags to be fetched, the widest and the narrowest with a position, then typical ones."""
+    """At most twelve fixes to show: those of tags to look for on foot, the widest and the narrowest with a position, then typical ones."""
     heard = animals[(animals["records_heard"] >= 3) & animals["best_latitude"].notna() & (animals["status"] != "suspect")]
     placed = heard[heard["status"].isin(PLACED)].sort_values("error_radius_95_m", kind="stable")
     fetch = heard.merge(walk[["tag_id", "flight_id"]], on=["tag_id", "flight_id"]) if len(walk) else heard.iloc[:0]

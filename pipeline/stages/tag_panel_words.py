@@ -55,7 +55,7 @@ def alternative_text(row, effective_records: float, places: int, circle=None) ->
 def _drawn_circle(circle) -> str:
     if circle is None:
         return ""
-    reach = f", {two_figures(circle.beyond_m)} m short of the farthest point of the 95\u00a0% region" if circle.beyond_m >= 1.0 else ""
+    reach = f", {two_figures(circle.beyond_m)} m short of the farthest point of the 95\u00a0% region" if circle.sides else ""
     return f" The line of dashes and dots is the circle to search on foot, {two_figures(circle.radius_m)} m{reach}."
 
 

@@ -132,7 +132,7 @@ class Search(Section):
 
 
 class Fate(Section):
-    """What pulse rates and places must show before a tag is to be fetched."""
+    """What pulse rates and places must show before a tag is to be looked for on foot."""
 
     records: int = Field(3, ge=1, description="records at the mortality rate, over all flights")
     passes: int = Field(2, ge=1, description="separate passes on which these records lie")
@@ -198,7 +198,7 @@ class Survey(Section):
     sightings: ExistingFile | None = Field(None, description="animals or tags found by eye")
     localisation: Localisation = Field(Localisation(), description="positions of tags")
     search: Search = Field(Search(), description="animals not found")
-    fate: Fate = Field(Fate(), description="which tags to fetch")
+    fate: Fate = Field(Fate(), description="which tags to look for on foot")
     next_flight: NextFlight = Field(NextFlight(), description="where a next flight would tell most")
     movement: Movement = Field(Movement(), description="movement between flights")
     publication: Publication = Field(Publication(), description="the publication appendix")
