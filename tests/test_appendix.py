@@ -433,7 +433,7 @@ def test_a_column_that_means_something_else_in_one_table_is_told_apart():
 
 
 def test_the_style_of_the_appendix_names_its_own_tables_only():
-    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "layers", "checklist"}
+    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "layers", "checklist", "errors"}
 
 
 @pytest.mark.parametrize("codes, said", [((), "neither was clear, and the model holds neither."), (("clock-drift", "clock-lag"), "a drift in 1 flight was clear, and the model does not hold it.")])

@@ -55,7 +55,7 @@ def gather(workspace: Workspace) -> Material:
     positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, side_m=survey.publication.generalise_m)
     tables = {name: _table(workspace, name) for name in TABLES}
     beacons = published_beacons(tables["beacon_places"], sensitive=keeps_places(survey), side_m=survey.publication.generalise_m) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
-    return Material(survey=survey, tables=tables, beacons=beacons, cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    return Material(survey=survey, tables=tables, beacons=beacons, cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 
 def columns_of_tables(workspace: Workspace) -> dict[str, list[str]]:

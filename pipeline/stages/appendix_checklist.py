@@ -25,6 +25,7 @@ NEEDED = {
     "expected life": "the column expected_end_utc of the register", "mortality delay": "the hours without movement after which a tag changes its rate, from the maker's sheet", "tags that failed or fell silent": "a register of tags",
     "drone, payload and their disturbance of the receiver": "drone, payload, and the background noise in the log", "permits": "permits in the survey file", "training of the pilot, weather, incidents, reactions of animals": "the flight protocol",
     "heights and speeds": "a flight", "gain, bandwidth, make of receiver and antenna, mounting, polarisation": "the settings of the receiver and a drawing of the mounting", "record interval": "a flight",
+    "source, date and error of the terrain and canopy models": "who made them, when, and how exact they are",
     "gain pattern of the antenna": "beacons that were heard", "number of test tags, places, heights, habitats": "beacons that were heard", "blind to the model": "beacons that were heard", "bias, median, mean, 90th percentile, intervals": "beacons that were heard",
     "coverage of the stated regions": "beacons that were heard", "where the errors hold, and where not": "beacons that were heard", "whether rejection favours open ground": "a map of habitats", "flights, minutes, km, time of day": "a flight",
     "ground searched to 0.5 and 0.9": "a flight", "animals not found, and how well their ground was searched": "a register of tags", "when and why animals left, extremes of the curve": "dates of deployment in the register",
@@ -114,6 +115,8 @@ def _receiver(found: Material, places: _Places):
 def _method(found: Material, places: _Places):
     yield "estimator, priors and bounds", places.either("Methods, location", places.table("signal_model")), "given"
     yield "cells and extent of the grid, models drawn, draws", "Methods, location", "given"
+    if found.survey.terrain or found.survey.canopy:
+        yield "source, date and error of the terrain and canopy models", "", ""
     yield "use of absences, dependence of records", "Methods, location", "given"
     yield "software version, seed", "Methods, software", "given"
 

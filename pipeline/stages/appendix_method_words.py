@@ -27,7 +27,8 @@ def signal(found: Material) -> list[str]:
     ceiling_db = (models.get("whole") or {}).get("ceiling_db")
     if ceiling_db is not None:
         fitted += f" Strengths at the ceiling of the receiver, {decibel(ceiling_db)} dB, counted as that or more."
-    terrain = ("Loss behind hills was computed from the terrain model by Bullington's construction (ITU-R P.526-15)" + (f" and entered with the share of it that the beacons showed, {value['terrain_share']:.2f}." if "terrain_share" in value else ".")
+    cells = f", on cells of {two_figures(found.terrain_cell_m)} m," if found.terrain_cell_m else ""
+    terrain = (f"Loss behind hills was computed from the terrain model{cells} by Bullington's construction (ITU-R P.526-15)" + (f" and entered with the share of it that the beacons showed, {value['terrain_share']:.2f}." if "terrain_share" in value else ".")
                if found.survey.terrain else "No terrain model was given: the ground was taken as level between receiver and tag.")
     return [said, fitted, f"{terrain} {_canopy_words(value)}".strip(), correction_words(found, value)]
 

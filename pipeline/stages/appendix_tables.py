@@ -119,7 +119,7 @@ def detection(book: Book, found: Material) -> Table | None:
                            for name in ("d50", "d90", "sweep_width")}, tag_type=_words(rows["tag_type"]).replace("", "not stated"))
     return book.table("detection", frame, "How far a tag is heard, with 95 % intervals.", {
         "tag_type": ("Tag type", "", "text"), "height_m": ("Receiver", "m above ground", ".0f"), "d50": ("Half of records", "m, slant", as_given), "d90": ("Nine in ten", "m, slant", as_given), "sweep_width": ("Sweep width", "m, one pass", as_given)},
-        saved_as="detection_ranges.csv", notes="From the fitted signal model, the antenna turned evenly to all sides, tag on level ground. Sweep width: of the strip that would hold as many tags, spread evenly, as one straight pass hears.")
+        saved_as="detection_ranges.csv", notes="From the fitted signal model, the antenna turned evenly to all sides, tag on level ground. Intervals cover what the fit leaves open, not how tags of a type differ, which is in the values themselves. Sweep width: of the strip that would hold as many tags, spread evenly, as one straight pass hears.")
 
 
 def statuses(book: Book, found: Material) -> Table | None:

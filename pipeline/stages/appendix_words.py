@@ -31,6 +31,7 @@ class Material:
     beacons: pd.DataFrame = field(default_factory=pd.DataFrame)     # as published
     cells_m: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))    # sides of the cells of every fix
     bearings: pd.DataFrame = field(default_factory=pd.DataFrame)    # taken by hand, as read
+    terrain_cell_m: float | None = None     # of the terrain model, as it was used
     withheld: tuple[str, ...] = ()  # names of tables that hold exact positions
     shown: frozenset = frozenset()  # names of the tables, and "figure:" names of the figures, that the appendix shows
 
@@ -102,8 +103,15 @@ def flights(found: Material) -> list[str]:
             f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}.",
             f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.0f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
             f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to, beacons and switched-off tags among them{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
-            f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north."]
+            f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north. {_grid_words(found)}"]
     return [" ".join(said), _heard_words(found), _reading_words(found)]
+
+
+def _grid_words(found: Material) -> str:
+    """Datum and projection; the centre of a local one would tell where the animals are."""
+    if found.survey.crs:
+        return f"Latitudes and longitudes are those of WGS 84, metres those of {found.survey.crs}."
+    return f"Latitudes and longitudes are those of WGS 84, metres those of a local transverse Mercator projection{', whose centre is withheld' if found.withheld else ''}."
 
 
 _HEIGHTS = {"ground": "above ground", "takeoff": "above the take-off point", "sea_level": "above sea level", "ellipsoid": "above the WGS 84 ellipsoid"}
@@ -136,7 +144,7 @@ def search(found: Material) -> list[str]:
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
         said.append(f"Of {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights (cautious figures{_type_words(whole, least)}).")
     if len(well):
-        said.append(str(well.iloc[0]["text"]))
+        said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}")
     silent = missing[missing["class"] == "not heard"] if len(missing) else missing
     if len(silent):
         said.append(f"{number_word(len(silent)).capitalize()} {'animal was' if len(silent) == 1 else 'animals were'} not heard in any flight ({listed(silent['tag_id'])}); a silence was not taken for absence, emigration or death{found.cite('not_found')}.")
