@@ -144,7 +144,7 @@ def failed_gate_sentence(animals: pd.DataFrame) -> str:
     gates = {"too few records heard": "heard in ", "too few independent records": "independent records", "a 95 % radius too large": "95 % radius", "too few passes and bearings": "passes or", "an answer at the edge of the searched area": "edge of"}
     counts = {words: int(reasons.str.contains(mark, regex=False).sum() if mark != "heard in " else reasons.str.contains(r"because heard in|; heard in", regex=True).sum()) for words, mark in gates.items()}
     said = [f"{words} ({count})" for words, count in sorted(counts.items(), key=lambda each: -each[1]) if count]
-    return f"Where only an area could be stated, what the survey file asks of a position (its gates) was not met by {listed(said)}; each row of the table's file names its own."
+    return f"Where only an area could be stated, there was less than the survey file asks of a position (its gates): {listed(said)}; each row of the table's file names its own."
 
 
 def by_hand_heading(taken: pd.DataFrame) -> str:
