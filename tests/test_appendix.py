@@ -16,7 +16,7 @@ from pipeline.exchange import generalise
 from pipeline.exchange.generalising import decimals_for
 from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
-from pipeline.stages import appendix, appendix_error_words, appendix_method_words
+from pipeline.stages import appendix, appendix_error_words, appendix_method_words, appendix_words
 from pipeline.stages.appendix_beacons import published_beacons
 from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
@@ -294,6 +294,12 @@ def test_what_the_testing_beacons_chose_is_said():
     details = pd.DataFrame({"error_m": [1.0]})
     found = Material(survey=None, tables={"beacon_error_details": details, "record_faults": tried, "beacon_places": pd.DataFrame({"use": ["test", "both"]})}, tags=None, animals=None, best=None, models={})
     assert "1 beacon marked for testing only had no part in any of this" in appendix_error_words.chosen(found)[0]
+
+
+def test_survival_before_the_first_death_has_no_interval():
+    rows = pd.DataFrame({"date_utc": ["2026-04-12T06:00:00Z"], "days": [41.0], "survival": [1.0], "survival_low": [np.nan], "survival_high": [np.nan], "if_lost_alive": [1.0], "if_lost_dead": [0.5]})
+    assert appendix_words._survival_numbers(rows) == "At 2026-04-12, 41 days after the first tag was deployed, it was 1.00, 1.00 if all lost ones lived and 0.50 if all were dead. "
+    assert "0.90 (95 % interval 0.70 to 0.97, log-minus-log), 1.00" in appendix_words._survival_numbers(rows.assign(survival=0.9, survival_low=0.7, survival_high=0.97))
 
 
 def test_a_beacon_has_the_centre_of_its_square_or_its_own_place():

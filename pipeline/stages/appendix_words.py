@@ -182,7 +182,9 @@ def _survival_numbers(survival: pd.DataFrame) -> str:
     row = survival.iloc[-1]
     if pd.isna(row["survival"]):
         return ""
-    return (f"At {pd.Timestamp(row['date_utc']):%Y-%m-%d}, {row['days']:.0f} days after the first tag was deployed, it was {probability(row['survival'])} (95 % interval {probability(row['survival_low'])} to {probability(row['survival_high'])}, log-minus-log), "
+    # before the first death there is none
+    interval = f" (95 % interval {probability(row['survival_low'])} to {probability(row['survival_high'])}, log-minus-log)" if pd.notna(row["survival_low"]) else ""
+    return (f"At {pd.Timestamp(row['date_utc']):%Y-%m-%d}, {row['days']:.0f} days after the first tag was deployed, it was {probability(row['survival'])}{interval}, "
             f"{probability(row['if_lost_alive'])} if all lost ones lived and {probability(row['if_lost_dead'])} if all were dead. ")
 
 
