@@ -1,5 +1,6 @@
 """The supervisor's page in words, for campaigns that lack what the demo has, and the layers for a GIS."""
 
+import re
 from dataclasses import replace
 
 import geopandas as gpd
@@ -12,6 +13,7 @@ from pipeline.exchange import write_results
 from pipeline.geodesy import choose_projection
 from pipeline.stages import index
 from pipeline.stages import index_words as say
+from pipeline.stages import localisation_words as located
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
@@ -76,6 +78,14 @@ def test_a_tag_to_fetch_comes_first_and_is_not_called_dead(found):
     assert list(found.walk["tag_id"]) == ["G08"]
     assert say.next_steps(found)[0].startswith("Look for G08 on foot")
     assert "A mortality rate is no proof of death." in say.fetch(found) and " passes of " in say.fetch(found)
+
+
+def test_an_animal_found_dead_is_called_dead_and_words_of_the_trade_are_explained_where_they_first_stand(found):
+    said = texts(found)
+    assert "H05 was found dead on the ground, by eye." in said[1]
+    first = next(words for words in said if "cautious" in words)
+    assert f"cautious, {located.CAUTIOUS}" in first[first.index("cautious"):]
+    assert not any(re.search(r"\bsteps?\b|(?<!localisation\.)\bgates\b", words) for words in said)
 
 
 def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
