@@ -102,9 +102,16 @@ def flights(found: Material) -> list[str]:
     said = [f"{counted(len(rows), 'flight')} on {counted(times.dt.date.nunique(), 'day')}, {_between(times, '%Y-%m-%d')}, begun {_between(times.dt.strftime('%H:%M'), '')} UTC; flight pattern as found from the track: "
             f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}.",
             f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.0f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
-            f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to, beacons and switched-off tags among them{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
+            f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to{_among_them(found)}{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
             f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north. {_grid_words(found)}"]
     return [" ".join(said), _heard_words(found), _reading_words(found)]
+
+
+def _among_them(found: Material) -> str:
+    """Tags of the register that are on no animal, in words."""
+    roles = found.tags["role"].value_counts() if len(found.tags) else {}
+    kinds = [counted(int(roles[role]), word) for role, word in (("beacon", "beacon"), ("decoy", "switched-off tag")) if role in roles]
+    return f", the register holding {listed(kinds)} beside the animals" if kinds else ""
 
 
 def _grid_words(found: Material) -> str:
@@ -142,8 +149,8 @@ def search(found: Material) -> list[str]:
             f"How far a tag is heard follows from the signal model{found.cite('detection') or ' (detection_ranges.csv)'}."]
     if len(whole):
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-        said.append(f"Of {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights (cautious figures{_type_words(whole, least)}).")
-    if len(well):
+        said.append(f"Of {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights by the cautious figures{_type_words(whole, least)}.")
+    if len(well) and well.iloc[0]["beacons"] > 0:
         said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}")
     silent = missing[missing["class"] == "not heard"] if len(missing) else missing
     if len(silent):
@@ -162,8 +169,9 @@ def fate_and_movement(found: Material) -> list[str]:
     steps, ranges, survival = found.table("movement_steps"), found.table("ranges"), found.table("survival")
     tested = steps[(steps["kind"] != "") & steps["p"].notna()] if len(steps) else steps
     said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground."]
+    tails = ", with the tails that beacons show" if len(found.table("error_summary")) else ""
     moved = int((tested["verdict"] == "moved").sum()) if len(tested) else 0
-    test = (f"Whether an animal moved between two fixes was tested on the difference of both posteriors, with the tails that beacons show, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
+    test = (f"Whether an animal moved between two fixes was tested on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
             + (f": {moved} of {counted(len(tested), 'test')} showed movement." if len(tested) else "; no animal had two fixes to test."))
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
     space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986)." if given else
