@@ -296,6 +296,26 @@ def test_what_the_testing_beacons_chose_is_said():
     assert "1 beacon marked for testing only had no part in any of this" in appendix_error_words.chosen(found)[0]
 
 
+def test_the_interval_of_the_median_names_its_method_and_is_not_made_up():
+    def said(n, places, low):
+        summary = pd.DataFrame([{"grouping": "all", "group": "all fixes", "n": n, "places": places, "median_m": 60.0, "median_low_95_m": low, "median_high_95_m": low + 40, "mean_m": 70.0, "p90_m": 100.0}])
+        coverage = pd.DataFrame([{"calibration": "after", "nominal": 0.95, "counted_by": by, "inside": n, "tests": n, "share": 1.0, "low_95": 0.5, "high_95": 1.0} for by in ("fixes", "places")])
+        widening = pd.DataFrame({"used_for": ["all other tags"], "widening": [0.8]})
+        tables = {"error_summary": summary, "coverage": coverage, "widening": widening, "beacon_error_details": pd.DataFrame(columns=["place_id", "widening"])}
+        return appendix_error_words.errors(Material(survey=None, tables=tables, tags=None, animals=None, best=None, models={}))[1]
+    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians of beacons drawn again as wholes; Davison & Hinkley 1997)" in said(54, 9, 40.0)
+    assert "(95 % interval 40 to 80 m, order statistics)" in said(9, 9, 40.0)
+    assert "(no interval: fewer than six beacons)" in said(20, 5, np.nan)
+
+
+def test_the_statement_of_the_mapping_standard_is_made_from_twenty_beacons_on():
+    """FGDC-STD-007.3-1998: at least 20 check points, 1.7308 times the RMSE where it is equal along both axes."""
+    errors = pd.DataFrame({"error_east_m": 30.0, "error_north_m": 30.0, "place_id": [f"B{number}" for number in range(20)]})
+    metres = float(f"{1.7308 * np.hypot(30.0, 30.0):.2g}")
+    assert appendix_error_words._standard(errors) == f"Tested {metres:.0f} metres horizontal accuracy at 95% confidence level, after the National Standard for Spatial Data Accuracy (FGDC 1998)."
+    assert "needs 20 independent check points, and there are 19; none is made." in appendix_error_words._standard(errors.iloc[:19])
+
+
 def test_survival_before_the_first_death_has_no_interval():
     rows = pd.DataFrame({"date_utc": ["2026-04-12T06:00:00Z"], "days": [41.0], "survival": [1.0], "survival_low": [np.nan], "survival_high": [np.nan], "if_lost_alive": [1.0], "if_lost_dead": [0.5]})
     assert appendix_words._survival_numbers(rows) == "At 2026-04-12, 41 days after the first tag was deployed, it was 1.00, 1.00 if all lost ones lived and 0.50 if all were dead. "

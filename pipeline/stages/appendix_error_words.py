@@ -9,7 +9,7 @@ from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL, RESAMPLES
 from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, CLOSEST, RECORDS
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, CLOSEST, RECORDS, STYLE, TYPE
 from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.calibration_words import OUTSIDE, by_place_sentence, counted_fixes, held, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
@@ -23,7 +23,8 @@ def errors(found: Material) -> list[str]:
     if not len(summary):
         return [UNTESTED]
     row = summary.iloc[0]
-    interval = (f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m, percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997)" if pd.notna(row["median_low_95_m"]) else "")
+    by = f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997" if row["n"] > row["places"] else "order statistics"
+    interval = f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m, {by})" if pd.notna(row["median_low_95_m"]) else f" (no interval: fewer than {number_word(PLACES_FOR_AN_INTERVAL)} beacons)"
     return [
         f"Errors were measured on {counted(int(row['places']), 'beacon')}{found.cite('beacons')}: tags at surveyed places, treated as if unknown. Each flight that heard a beacon gives one fix, {counted(int(row['n']), 'fix', 'fixes')} in all. Each beacon was located by a model "
         "fitted without it, and its regions were widened by what the others showed; the error is the distance from the surveyed place to the best position, the mean of the posterior before widening. Flights over one beacon are repeats and not new beacons.",
@@ -52,7 +53,8 @@ def reach(found: Material) -> list[str]:
 
 def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:
     covered, fixes = by["beacons"], int(by.at[ANY_CLOSEST, "beacon_fixes"])
-    begin = f"The errors are those of tags of type {listed(covered['tag type'].split(', '))} in flights of style {listed(covered['flight style'].split(', '))}"
+    kinds, styles = ([name for name in covered[condition].split(", ") if name not in ("not stated", "unclear")] for condition in (TYPE, STYLE))
+    begin = f"The errors are those of {f'tags of type {listed(kinds)}' if kinds else 'tags whose type is not stated'} in flights {f'of style {listed(styles)}' if styles else 'of no clear style'}"
     rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise."
     if CLOSEST not in by.index:
         return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came as near as {covered[ANY_CLOSEST]} m to the beacons that were heard."
