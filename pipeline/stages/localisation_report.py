@@ -174,7 +174,7 @@ class LocalisationReport:
         if len(self.walk):
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
-                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "UTC", "time"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
+                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "date, UTC", "date"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
                 notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag. Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
         return self.book.together(*parts)
 
