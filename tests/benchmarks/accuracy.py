@@ -92,9 +92,20 @@ def located_as_users_do(made: Campaign, seed: int) -> tuple:
 def animals_located(made: Campaign, seed: int) -> pd.DataFrame:
     """One row per animal and flight: error, level of the truth and area of the region of our fixes."""
     models, _, animals, ours = located_as_users_do(made, seed)
-    return pd.DataFrame([{"flight_id": item.flight_id, "tag_id": item.tag_id, "terrain_share": models.whole.model.terrain_share,
-                          "error_ours_m": float(np.hypot(*(best_position(mine.posterior) - made.truth[item.tag_id]))), "level": mine.posterior.level_at(*made.truth[item.tag_id]),
-                          "region_95_ha": mine.posterior.region_area_ha(0.95)} for item, mine in zip(animals, ours)])
+    return _as_rows(made, animals, ours).assign(terrain_share=models.whole.model.terrain_share)
+
+
+def animals_located_at_best(made: Campaign) -> pd.DataFrame:
+    """The same of the posterior under the true parameters and the true loss behind hills: what no analysis of these flights can better on average."""
+    truly = Corrections(terrain=made.true_hills)
+    heard = gather_heard(made.records, made.tags, made.beacons, corrections_for=lambda place_id: truly)
+    animals = [item for item in heard if item.truth is None and item.listening.heard.sum() >= 3]
+    return _as_rows(made, animals, locate_all(animals, TrueModels(made.model, truly), Widening(1.0, {}, 0), walk_sd_m=made.walk_m / np.sqrt(2.0)))
+
+
+def _as_rows(made: Campaign, animals, located) -> pd.DataFrame:
+    return pd.DataFrame([{"flight_id": item.flight_id, "tag_id": item.tag_id, "error_m": float(np.hypot(*(best_position(one.posterior) - made.truth[item.tag_id]))),
+                          "level": one.posterior.level_at(*made.truth[item.tag_id]), "region_95_ha": one.posterior.region_area_ha(0.95)} for item, one in zip(animals, located)])
 
 
 def fixes_of(made: Campaign, seed: int) -> pd.DataFrame:
