@@ -7,21 +7,25 @@ import tomllib
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+import shapely
 
-from pipeline.exchange import generalise
+from pipeline.exchange import generalise, one_square
 from pipeline.exchange.generalising import decimals_for
+from pipeline.geodesy import choose_projection
 from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
 from pipeline.stages import appendix, appendix_error_words, appendix_method_words, appendix_words
 from pipeline.stages.appendix_beacons import published_beacons
 from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
+from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
-from pipeline.stages.appendix_withheld import whom_to_ask, withheld_tables
+from pipeline.stages.appendix_withheld import whom_to_ask, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import NOT_DESCRIBED, column_meaning, dictionary_table, layer_meaning, table_meaning, unit_of, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -63,6 +67,28 @@ def test_positions_on_both_sides_of_the_antimeridian_stay_there():
     assert np.abs(found.longitude).min() > 179.8
 
 
+def test_one_square_stands_for_a_campaign_on_a_border_and_its_uncertainty_reaches_the_far_side():
+    # a border of the 10 km grid: northing 6,340,000 m of zone 30
+    latitude, longitude = (float(value) for value in pyproj.Proj("+proj=utm +zone=30 +datum=WGS84")(435_000, 6_340_000, inverse=True)[::-1])
+    for away_deg in (-0.01, 0.01):
+        square = one_square(latitude + away_deg, longitude, 2_400.0, 10_000)
+        assert FINE.inv(longitude, latitude - away_deg, square.longitude, square.latitude)[2] <= square.farthest_m == pytest.approx(10_100 + 40 + 0.0, abs=100)
+        assert square.grid == "square of 10 km of the UTM grid (EPSG:32630)"
+    # to whole kilometres, so that the extent tells no more than that
+    assert one_square(latitude, longitude, 2_001.0, 10_000) == one_square(latitude, longitude, 2_999.0, 10_000)
+
+
+def test_the_middle_of_the_study_area_chooses_the_square_and_not_the_animals():
+    projection = choose_projection([57.2], [-4.1])
+    area = gpd.GeoDataFrame(geometry=[shapely.box(-1000, -1000, 1000, 1000)])
+    track = pd.DataFrame({"easting_m": [0.0, 900], "northing_m": [0.0, 900]})
+    squares = {campaign_square(track, area, best().head(count), pd.DataFrame(), projection, 10_000).latitude for count in (0, 1, 2)}
+    assert len(squares) == 1
+    far = campaign_square(track, area, best(), pd.DataFrame(), projection, 10_000)
+    assert all(FINE.inv(row.longitude, row.latitude, far.longitude, far.latitude)[2] <= far.farthest_m for row in best().itertuples())
+    assert campaign_square(track.head(0), None, best().head(0), pd.DataFrame(), projection, 10_000) is None
+
+
 @pytest.mark.parametrize("side_m, decimals", [(100, 5), (1_000, 4), (10_000, 3), (100_000, 2)])
 def test_degrees_are_written_to_what_the_square_is_worth(side_m, decimals):  # one step of the last decimal: 1.1 m, 11 m, 111 m, 1.1 km of latitude
     assert decimals_for(side_m) == decimals
@@ -75,17 +101,17 @@ def best(**columns):
 
 
 def test_positions_are_exact_for_species_that_are_not_sensitive_and_squares_for_those_that_are():
-    table = published_positions(best(), {"A1": "Lepus timidus", "B2": "Lyrurus tetrix"}, sensitive=False, sensitive_species=("Lyrurus tetrix",), side_m=10_000)
+    table = published_positions(best(), {"A1": "Lepus timidus", "B2": "Lyrurus tetrix"}, sensitive=False, sensitive_species=("Lyrurus tetrix",), square=one_square(57.2, -4.1, 900.0, 10_000))
     assert list(table["tag_id"]) == ["A1", "B2"]
     assert table.loc[0, ["latitude", "longitude", "coordinate_uncertainty_m", "precision"]].tolist() == [57.25022, -4.15044, 90, "exact"]
     hidden = table.iloc[1]
-    assert (hidden["latitude"], hidden["longitude"]) != (57.20011, -4.10033) and hidden["precision"] == "centre of a square of 10 km of the UTM grid (EPSG:32630)"
+    assert (hidden["latitude"], hidden["longitude"]) != (57.20011, -4.10033) and hidden["precision"] == "centre of the one square of 10 km of the UTM grid (EPSG:32630)"
     assert FINE.inv(-4.10033, 57.20011, hidden["longitude"], hidden["latitude"])[2] + 140.2 <= hidden["coordinate_uncertainty_m"]
     assert "1 of 2 positions were generalised" in precision_sentences(table)[0]
 
 
 def test_without_an_animal_with_a_position_there_is_an_empty_table():
-    assert published_positions(best().head(0), {}, sensitive=True, sensitive_species=(), side_m=10_000).columns.tolist() == POSITIONS
+    assert published_positions(best().head(0), {}, sensitive=True, sensitive_species=(), square=None).columns.tolist() == POSITIONS
 
 
 # The appendix of the demo
@@ -163,7 +189,7 @@ def test_no_exact_position_of_a_sensitive_campaign_stands_anywhere_in_its_append
     beacons = pd.read_csv(sensitive / "tables" / "appendix_beacons.csv")
     assert beacons["coordinate_uncertainty_m"].min() > 7000
     centres = {*table["latitude"], *table["longitude"], *beacons["latitude"], *beacons["longitude"]}
-    assert len(centres) <= 8
+    assert len(centres) == 2
     assert in_the_study_area(text, demo_folder) <= centres
     # places in metres, as the files write them to three decimals or more
     metres = places(demo_folder)[1]
@@ -176,7 +202,7 @@ def test_the_search_for_exact_positions_finds_them_where_they_are(exact, sensiti
     table = pd.read_csv(exact / "tables" / "appendix_positions.csv")
     assert {*table["latitude"], *table["longitude"]} <= found and len(found) > 40
     assert {*pd.read_csv(exact / "tables" / "appendix_beacons.csv")["latitude"]} == {*pd.read_csv(demo_folder / "tables" / "beacon_places.csv")["latitude"]}
-    assert len(pd.read_csv(sensitive / "tables" / "appendix_positions.csv")["latitude"].unique()) <= 4
+    assert len(pd.read_csv(sensitive / "tables" / "appendix_positions.csv")["latitude"].unique()) == 1
 
 
 def test_generalised_squares_hold_the_animals(exact, sensitive):
@@ -187,7 +213,8 @@ def test_generalised_squares_hold_the_animals(exact, sensitive):
 
 def test_the_appendix_names_the_grid_and_that_the_campaign_is_invented(sensitive):
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
-    assert "All positions were generalised before publication: each is given as the centre of a square of 10 km of the UTM grid (EPSG:32630)" in page
+    assert "All positions were generalised before publication: all are given as the centre of the one square of 10 km of the UTM grid (EPSG:32630)" in page
+    assert "The title of the campaign" in page and "ground heights" in page and "narrow the place down further" in page
     assert "Invented demonstration" in page and "are invented" in page
 
 
@@ -220,7 +247,10 @@ def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_t
         near = [((numbers > axis.min() - 0.2) & (numbers < axis.max() + 0.2)).any(axis=1) for axis in (latitude, longitude)]
         assert not (near[0] & near[1]).any(), name
     named = page[page.index("Withheld, because they hold exact positions"):].partition("</p>")[0]
-    assert all(f"{name}.csv" in named for name in ("fixes", "beacon_places", "beacon_errors", "movement_fixes", "movement_tracks", "columns", "retrieval_list")) and "results.gpkg" in named and "href" not in named
+    assert all(f"{name}.csv" in named for name in ("fixes", "beacon_places", "beacon_errors", "movement_fixes", "movement_tracks", "columns", "retrieval_list")) and "href" not in named
+    for name in ("results.gpkg", "search_areas.geojson", "search_areas.gpx", "next_flight.geojson", "every figure that does not stand here"):
+        assert name in named, name
+    assert "go with it where they are wanted" not in page and "may be attached to a paper as it is; nothing else of the results may leave" in page
     assert "They are to be had from the authors." in page
     named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
     assert whom_to_ask(named) == "the wardens of the glen"
@@ -237,6 +267,36 @@ def test_tables_that_place_something_are_withheld_and_those_that_measure_are_not
     assert withheld_tables(tables, survey) == ("a", "b", "columns")
     of_a_species = survey.model_copy(update={"sensitive": False, "publication": survey.publication.model_copy(update={"sensitive_species": ("Lyrurus tetrix",)})})
     assert withheld_tables(tables, of_a_species) == ("a", "b", "columns")
+    assert withheld_files(["b.gpx", "a.geojson"], of_a_species) == ("a.geojson", "b.gpx") and withheld_files(["b.gpx"], survey.model_copy(update={"sensitive": False})) == ()
+
+
+def test_the_folder_to_attach_holds_the_page_and_what_it_links_and_no_place(sensitive, demo_folder):
+    folder = sensitive / "appendix_files"
+    held = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    page = (folder / "appendix.html").read_text(encoding="utf-8")
+    assert held == {"appendix.html", *re.findall(r'href="((?:tables|figures)/[^"]+)"', page)} and len(held) > 10
+    (latitude, longitude), metres = places(demo_folder)
+    centre = pd.read_csv(sensitive / "tables" / "appendix_positions.csv")
+    for name in held - {"appendix.html"}:
+        text = (folder / name).read_text(encoding="utf-8")
+        assert in_the_study_area(text, demo_folder) <= {*centre["latitude"], *centre["longitude"]} | _measures(name, folder), name
+        # files have full precision, so that a place in metres would be the same to six decimals
+        assert not {round(abs(number), 6) for number in Numbers(text).found if number != round(number)} & {*np.round(metres, 6)}, name
+
+
+def _measures(name, folder):
+    """Numbers of a table that are no places although they read as one: there columns name none, and no row holds both a latitude and a longitude."""
+    if not name.endswith(".csv"):
+        return set()
+    frame = pd.read_csv(folder / name)
+    assert name in ("tables/appendix_positions.csv", "tables/appendix_beacons.csv") or not [column for column in frame if re.search("latitude|longitude|easting_m|northing_m", column)], name
+    return {float(value) for column in frame.select_dtypes("number") if not re.search("latitude|longitude", column) for value in frame[column].dropna()}
+
+
+def test_what_may_be_attached_is_the_same_each_time(survey, sensitive, demo_folder, tmp_path):
+    again = built(survey, demo_folder, tmp_path / "once-more") / "appendix_files"
+    files = sorted(path.relative_to(again) for path in again.rglob("*") if path.is_file())
+    assert files and all((again / name).read_bytes() == (sensitive / "appendix_files" / name).read_bytes() for name in files)
 
 
 def test_every_table_and_figure_is_cited_before_it_stands_and_numbers_rise_with_the_text(sensitive):
@@ -325,7 +385,7 @@ def test_survival_before_the_first_death_has_no_interval():
 def test_a_beacon_has_the_centre_of_its_square_or_its_own_place():
     rows = pd.DataFrame({"tag_id": ["B2", "B1"], "place_id": ["B2", "B1"], "tag_type": "collar", "latitude": [57.21, 57.22], "longitude": [-4.1, -4.2], "height_above_ground_m": 0.3, "position_sd_m": [1.5, np.nan], "use": ["both", "test"],
                          "flights_listened": 6, "flights_heard": 5, "records_heard": 100, "median_error_m": 50.0, "inside_95": 5})
-    coarse, exact = (published_beacons(rows, sensitive=sensitive, side_m=10_000) for sensitive in (True, False))
+    coarse, exact = (published_beacons(rows, square=square) for square in (one_square(57.2, -4.1, 0.0, 10_000), None))
     assert list(coarse["tag_id"]) == ["B1", "B2"] and list(coarse["use"]) == ["test", "fit and test"]
     assert set(coarse["coordinate_uncertainty_m"]) <= {7100.0, 7200.0} and not {57.21, 57.22} & set(coarse["latitude"])   # half a diagonal of 10 km is 7,071 m; the centres are rounded
     assert list(exact["latitude"]) == [57.22, 57.21] and exact["coordinate_uncertainty_m"].iloc[1] == 3.0 and np.isnan(exact["coordinate_uncertainty_m"].iloc[0])
@@ -395,7 +455,8 @@ def test_a_grid_of_a_species_hides_that_species_only(survey, demo_folder, tmp_pa
     settings = survey.publication.model_copy(update={"sensitive_species": ("Lyrurus tetrix",), "generalise_m": 5000.0})
     built(survey.model_copy(update={"sensitive": False, "publication": settings}), demo_folder, tmp_path / "x")
     table = pd.read_csv(tmp_path / "x" / "tables" / "appendix_positions.csv")
-    assert set(table.loc[table["species"] == "Lyrurus tetrix", "precision"]) == {"centre of a square of 5 km of the UTM grid (EPSG:32630)"}
+    assert set(table.loc[table["species"] == "Lyrurus tetrix", "precision"]) == {"centre of the one square of 5 km of the UTM grid (EPSG:32630)"}
+    assert "Exact positions of the other species stand beside it" in (tmp_path / "x" / "appendix.html").read_text(encoding="utf-8")
     assert set(table.loc[table["species"] != "Lyrurus tetrix", "precision"]) == {"exact"}
 
 

@@ -46,6 +46,29 @@ def generalise(latitude, longitude, side_m: float) -> Generalised:
     return Generalised(np.round(latitude, decimals), np.round(longitude, decimals), _farthest_m(side_m), grid)
 
 
+@dataclass(frozen=True)
+class OneSquare:
+    """The square that stands for a whole campaign. latitude, longitude : of its centre. [deg, WGS 84] grid : the square in words.
+    farthest_m : the most that a place of the campaign lies off that centre, in the square or beside it.
+    """
+
+    latitude: float
+    longitude: float
+    farthest_m: float
+    grid: str
+
+
+def one_square(latitude: float, longitude: float, reach_m: float, side_m: float) -> OneSquare:
+    """The square of the UTM grid that holds the middle of a campaign, to be given for all of its places. side_m : as for `generalise`.
+
+    latitude, longitude : of the middle. [deg] reach_m : from there to the farthest place; rounded up to whole kilometres.
+    Were each place given by its own square, a campaign on a border would show two of them and so tell where it lies to the width of the
+    campaign; the smallest square that holds all would do the same by its size. One square of a fixed size tells nothing but itself.
+    """
+    found = generalise([latitude], [longitude], side_m)
+    return OneSquare(float(found.latitude[0]), float(found.longitude[0]), found.farthest_m + 1000.0 * math.ceil(reach_m / 1000.0), found.grid.replace("squares", "square", 1))
+
+
 def decimals_for(side_m: float) -> int:
     """Decimals of degrees that show the centre of a square to a twentieth of its side."""
     return max(1, math.ceil(math.log10(METRES_PER_DEGREE / (0.1 * side_m))))

@@ -1,7 +1,8 @@
 """The stage after the index: the publication appendix, from the tables that the others left.
 
     appendix.html
-    tables/   appendix_beacons, appendix_checklist, appendix_positions, data_dictionary
+    tables/           appendix_beacons, appendix_checklist, appendix_positions, data_dictionary
+    appendix_files/   all that may be attached to a paper: the page, and the tables and figures that it links
 
 Exact positions stand in it only where the survey file does not mark them as sensitive.
 """
@@ -9,7 +10,10 @@ Exact positions stand in it only where the survey file does not mark them as sen
 from __future__ import annotations
 
 import csv
+import re
+import shutil
 from dataclasses import replace
+from html import unescape
 
 import pandas as pd
 import pyogrio
@@ -22,20 +26,23 @@ from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_ta
 from pipeline.stages.appendix_beacons import BEACONS, published_beacons
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
 from pipeline.stages.appendix_report import AppendixReport
-from pipeline.stages.appendix_withheld import keeps_places, withheld_tables
-from pipeline.stages.appendix_words import Material
+from pipeline.stages.appendix_square import campaign_square
+from pipeline.stages.appendix_withheld import keeps_places, withheld_files, withheld_tables
+from pipeline.stages.ground_files import read_ground
+from pipeline.stages.appendix_words import ATTACHMENTS, Material
 from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
 from pipeline.stages.workspace import Workspace
 
 TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "instruments", "messages", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival")
+_LINKED = re.compile(r'href="((?:tables|figures)/[^"]+)"')
 OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "data_dictionary": COLUMNS}
 
 
 def build(workspace: Workspace) -> None:
     """Write appendix.html and its four tables."""
     tables, layers = columns_of_tables(workspace), columns_of_layers(workspace)
-    found = replace(gather(workspace), withheld=withheld_tables(tables, workspace.survey))
+    found = replace(gather(workspace), withheld=withheld_tables(tables, workspace.survey), withheld_files=withheld_files(_files_beside_tables(workspace), workspace.survey))
     report, numbered = AppendixReport(workspace, found), numbered_tables(_pages(workspace))
     dictionary = dictionary_table(tables)
     workspace.write_table("appendix_positions", found.positions)
@@ -45,6 +52,21 @@ def build(workspace: Workspace) -> None:
     parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary, layers)
     page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status)
     workspace.path_to_write("appendix.html").write_text(page, encoding="utf-8", newline="\n")
+    write_attachments(workspace, page)
+
+
+def write_attachments(workspace: Workspace, page: str) -> list[str]:
+    """Copy the page and what it links to appendix_files, and return the names. What is withheld is linked nowhere and so not in it."""
+    names = ["appendix.html", *sorted({unescape(name) for name in _LINKED.findall(page)})]
+    for name in names:
+        shutil.copyfile(workspace.path_to_read(name), workspace.path_to_write(f"{ATTACHMENTS}/{name}"))
+    return names
+
+
+def _files_beside_tables(workspace: Workspace) -> list[str]:
+    """Names of the files in tables that are no tables, such as areas for a GIS or a hand-held receiver."""
+    folders = dict.fromkeys((workspace.folder, workspace.building))
+    return sorted({path.name for folder in folders for path in (folder / "tables").glob("*") if path.is_file() and path.suffix != ".csv"})
 
 
 def gather(workspace: Workspace) -> Material:
@@ -52,9 +74,10 @@ def gather(workspace: Workspace) -> Material:
     survey, tags, fixes = workspace.survey, workspace.read_work("tags"), workspace.read_table("fixes", FIXES)
     animals = located.animals_of(fixes, tags)
     best = located.best_per_animal(animals, workspace.read_work("retrieval_list"))
-    positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, side_m=survey.publication.generalise_m)
-    tables = {name: _table(workspace, name) for name in TABLES}
-    beacons = published_beacons(tables["beacon_places"], sensitive=keeps_places(survey), side_m=survey.publication.generalise_m) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
+    tables, ground = {name: _table(workspace, name) for name in TABLES}, read_ground(workspace)
+    square = campaign_square(workspace.read_work("track"), ground.study_area, best, tables["beacon_places"], ground.projection, survey.publication.generalise_m) if keeps_places(survey) else None
+    positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, square=square)
+    beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
     return Material(survey=survey, tables=tables, beacons=beacons, cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 

@@ -1,4 +1,4 @@
-"""The positions that the appendix publishes: one an animal, exact or as the centre of a grid square, with how far the animal may be from it."""
+"""The positions that the appendix publishes: one an animal, exact or as the centre of the square that stands for the whole campaign, with how far the animal may be from it."""
 
 from __future__ import annotations
 
@@ -6,26 +6,28 @@ import math
 
 import pandas as pd
 
-from pipeline.exchange import generalise
+from pipeline.exchange import OneSquare
 
 POSITIONS = ["tag_id", "animal_id", "species", "time_utc", "latitude", "longitude", "coordinate_uncertainty_m", "precision"]
 _EXACT = "exact"
+# before the name of the square; one for all places of a campaign
+CENTRE = "centre of the one "
 
 
-def published_positions(best: pd.DataFrame, species: dict[str, str], *, sensitive: bool, sensitive_species, side_m: float) -> pd.DataFrame:
+def published_positions(best: pd.DataFrame, species: dict[str, str], *, sensitive: bool, sensitive_species, square: OneSquare | None) -> pd.DataFrame:
     """One row per animal with a position, columns of POSITIONS.
 
     best : the best fix of each animal, columns of FIXES. species : tag -> scientific name. sensitive : generalise every position, else
-    only those of sensitive_species. side_m : of the grid squares. The uncertainty is the 95 % radius of an exact position, and for a
-    generalised one that radius and the way to a corner of the square, rounded up to 100 m.
+    only those of sensitive_species. square : of the campaign, given for every position that is generalised. The uncertainty is the 95 % radius of
+    an exact position; of a generalised one it goes from the centre of the square to the farthest place of the campaign, and that radius more, rounded up to 100 m.
     """
     rows = best.assign(species=best["tag_id"].map(species).fillna(""), time_utc=best["time_end_utc"])
     hidden = pd.Series(sensitive, index=rows.index) | rows["species"].isin(list(sensitive_species))
     exact, coarse = rows[~hidden], rows[hidden]
-    squares = generalise(coarse["latitude"], coarse["longitude"], side_m)
     exact = exact.assign(latitude=exact["latitude"].round(5), longitude=exact["longitude"].round(5), coordinate_uncertainty_m=exact["error_radius_95_m"].map(math.ceil), precision=_EXACT)
-    coarse = coarse.assign(latitude=squares.latitude, longitude=squares.longitude, precision=f"centre of {squares.grid.replace('squares', 'a square', 1)}",
-                           coordinate_uncertainty_m=[100 * math.ceil((squares.farthest_m + radius) / 100) for radius in coarse["error_radius_95_m"]])
+    if len(coarse):
+        coarse = coarse.assign(latitude=square.latitude, longitude=square.longitude, precision=f"{CENTRE}{square.grid}",
+                               coordinate_uncertainty_m=[100 * math.ceil((square.farthest_m + radius) / 100) for radius in coarse["error_radius_95_m"]])
     parts = [part[POSITIONS] for part in (exact, coarse) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else rows.reindex(columns=POSITIONS)
     # in the order of the tags: the order of places would tell something of where they are
@@ -41,8 +43,8 @@ def precision_sentences(positions: pd.DataFrame) -> list[str]:
     if generalised:
         few = (positions["precision"] != _EXACT).sum()
         whose = "All positions were" if few == len(positions) else f"{few} of {len(positions)} positions were"
-        said.append(f"{whose} generalised before publication: each is given as the {generalised[0]}, with the distance to its farthest corner added to the uncertainty, after the guidance for sensitive "
-                    "species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
+        said.append(f"{whose} generalised before publication: all are given as the {generalised[0]} that holds the middle of the survey, in whichever square an animal was, since two squares would give the border between them away. The uncertainty goes from that centre to the "
+                    "farthest place of the survey and holds the 95 % radius too; a stated grid and uncertainty follow the guidance for sensitive species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
     if _EXACT in set(positions["precision"]):
         said.append("Positions not generalised are means of the posterior; their uncertainty is the radius that holds the animal with probability 0.95.")
     return said

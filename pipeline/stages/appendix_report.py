@@ -15,7 +15,7 @@ from pipeline.stages import appendix_tables as tables
 from pipeline.stages import appendix_words as say
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WORDS, cited_in
 from pipeline.stages.appendix_tables import span_of_days
-from pipeline.stages.appendix_withheld import withheld_words
+from pipeline.stages.appendix_withheld import attachment_words, withheld_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import layer_meaning, table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -104,7 +104,7 @@ class AppendixReport:
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
-        return self.book.words("Availability and permits", f"Data and code: {settings.availability or 'not recorded'}.", "This page stands alone; the files that it links lie beside it in the folders tables and figures, and go with it where they are wanted.", withheld_words(found.withheld, survey), f"Licence: {settings.licence or 'not recorded'}. Citation: {settings.citation or 'not recorded'}.", f"Permits: {permits or 'not recorded'}.")
+        return self.book.words("Availability and permits", f"Data and code: {settings.availability or 'not recorded'}.", attachment_words(bool(found.withheld)), withheld_words(found.withheld, found.withheld_files, survey), f"Licence: {settings.licence or 'not recorded'}. Citation: {settings.citation or 'not recorded'}.", f"Permits: {permits or 'not recorded'}.")
 
     def _dictionary(self, dictionary: pd.DataFrame, layers: dict[str, list[str]]) -> list:
         files = [(f"{name}.csv{f' {WITHHELD_MARK}' if name in self.found.withheld else ''}", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in dictionary.groupby("table", sort=True)]

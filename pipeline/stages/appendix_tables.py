@@ -77,7 +77,7 @@ def beacons(book: Book, found: Material) -> Table | None:
     frame = rows.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(rows["flights_heard"], rows["flights_listened"])], held=[f"{inside} of {heard}" for inside, heard in zip(rows["inside_95"], rows["flights_heard"])],
                         place=_places(rows), tag_type=_words(rows["tag_type"]).replace("", "not stated"))
     coarse = sorted(set(rows["precision"]) - {"exact"})
-    said = f"Places are given as the {coarse[0]}; every flight was compared with the surveyed ones. " if coarse else ""
+    said = f"Places are given as the {coarse[0]}; every fix was compared with the surveyed ones. " if coarse else ""
     return book.table("beacons", frame, "The beacons: tags at surveyed places.", {
         "tag_id": ("Beacon", "", "text"), "tag_type": ("Tag type", "", "text"), "place": ("Latitude, longitude", "deg, WGS 84", as_given), "position_sd_m": ("Surveyed to", "m (sd)", ".1f"), "height_above_ground_m": ("Height", "m above ground", ".1f"),
         "use": ("Used to", "", "text"), "heard": ("Heard", "flights", as_given), "held": ("95 % region held", "fixes", as_given)}, saved_as="appendix_beacons.csv",

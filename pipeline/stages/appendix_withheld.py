@@ -27,14 +27,26 @@ def withheld_tables(tables: dict[str, list[str]], survey) -> tuple[str, ...]:
     return tuple(name for name, columns in tables.items() if name not in PUBLISHED and (name == _RANGES_OF_LOGS or any(_PLACING.search(column) for column in columns)))
 
 
+def withheld_files(files: list[str], survey) -> tuple[str, ...]:
+    """Names of the files beside the tables that are withheld: all of them, since each holds areas or points for a map. files : names in the folder tables that are no CSV."""
+    return tuple(sorted(files)) if keeps_places(survey) else ()
+
+
 def whom_to_ask(survey) -> str:
     """Who gives what is withheld, as the survey file says."""
     return survey.publication.contact.strip() or AUTHORS
 
 
-def withheld_words(withheld: tuple[str, ...], survey) -> str:
-    """Which files do not come with the appendix, why, and whom to ask; "" where all do."""
+def withheld_words(withheld: tuple[str, ...], files: tuple[str, ...], survey) -> str:
+    """Which files do not come with the appendix, why, and whom to ask; "" where all do. withheld : names of tables. files : of files beside them."""
     if not withheld:
         return ""
-    return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}), results.gpkg, the input files, and the reports with their maps. "
-            f"They are to be had from {whom_to_ask(survey)}. What is withheld is named here without a link.")
+    beside = f"{listed([*files, 'results.gpkg'], len(files) + 1)}" if files else "results.gpkg"
+    return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}), {beside}, every figure that does not stand here (maps, tracks and the panels of tags among them), "
+            f"the input files, the index and the reports with their maps, the notebooks, and the folder work. They are to be had from {whom_to_ask(survey)}. What is withheld is named here without a link.")
+
+
+def attachment_words(sensitive: bool) -> str:
+    """What may go with the page, and where it lies."""
+    return ("This page stands alone. What it links lies with a copy of it in the folder appendix_files, which may be attached to a paper as it is"
+            + ("; nothing else of the results may leave with it, since the folders tables and figures beside it hold exact positions." if sensitive else "."))

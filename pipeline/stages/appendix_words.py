@@ -11,9 +11,13 @@ from pipeline.movement.gates import gate
 from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import see
 from pipeline.stages.appendix_positions import precision_sentences
+from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
 from pipeline.stages.calibration_words import counted_fixes, held
 from pipeline.wording import counted, listed, number_word, two_figures
+
+# The folder of what may be attached to a paper.
+ATTACHMENTS = "appendix_files"
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,7 @@ class Material:
     bearings: pd.DataFrame = field(default_factory=pd.DataFrame)    # taken by hand, as read
     terrain_cell_m: float | None = None     # of the terrain model, as it was used
     withheld: tuple[str, ...] = ()  # names of tables that hold exact positions
+    withheld_files: tuple[str, ...] = ()    # names of files beside the tables that hold exact positions
     shown: frozenset = frozenset()  # names of the tables, and "figure:" names of the figures, that the appendix shows
 
     def table(self, name: str) -> pd.DataFrame:
@@ -199,7 +204,17 @@ def _survival_numbers(survival: pd.DataFrame) -> str:
 def positions(found: Material) -> list[str]:
     """How exactly the positions of the animals are given."""
     first, *rest = precision_sentences(found.positions)
-    return [" ".join([f"{first.removesuffix('.')}{found.cite('positions')}.", *rest])] if found.cite("positions") else [first]
+    if not found.cite("positions"):
+        return [first]
+    said = [" ".join([f"{first.removesuffix('.')}{found.cite('positions')}.", *rest]), BEST_FLIGHT]
+    coarse = found.positions["precision"] != "exact"
+    if coarse.any():
+        said.append(protection_words(found.survey.title, found.survey.publication.generalise_m, heights="reach" in found.shown and found.survey.terrain is not None, others_exact=not coarse.all()))
+    return said
+
+
+BEST_FLIGHT = ("The best flight of an animal is the one whose fix has the smallest 95 % radius; of a tag to be looked for on foot it is the flight that the list of such tags names. "
+               "It was picked for that radius, and is no typical flight.")
 
 
 def software(found: Material) -> list[str]:
