@@ -133,7 +133,7 @@ def campaign(rates_of):
             for place, rate in enumerate(rates):
                 records.append({"flight_id": flight, "tag_id": tag, "time_utc": start + pd.Timedelta(seconds=6 * place + (300 if place >= 2 else 0)),
                                 "heard": True, "usable": True, "pulse_rate_per_min": rate})
-            fixes.append({"tag_id": tag, "flight_id": flight, "time_end_utc": start, "status": "located" if len(rates) > 2 else "not heard",
+            fixes.append({"tag_id": tag, "flight_id": flight, "time_start_utc": start, "time_end_utc": start, "status": "located" if len(rates) > 2 else "not heard",
                           "latitude": 57.1, "longitude": -4.2, "best_latitude": 57.1 if rates else np.nan, "best_longitude": -4.2, "easting_m": 10.0,
                           "northing_m": 20.0, "error_radius_95_m": 100.0 + number, "region_95_ha": 3.0, "records_listened": 30, "records_heard": len(rates)})
     tags = conform(pd.DataFrame({"tag_id": list(rates_of), "animal_id": [f"hare {tag}" for tag in rates_of], "role": "animal",
@@ -198,6 +198,15 @@ def test_silence_is_no_fate_and_not_searched_is_no_silence():
     assert list(table.loc[["1", "2", "3", "4"], "class"]) == ["Not heard", "Battery end expected", "Not searched", "Live mode heard"]
     assert "does not show that the animal has left or died" in table.loc["1", "why"]
     assert "Silence expected since 2027-03-01" in table.loc["2", "why"]
+
+
+def test_a_tag_heard_alive_and_then_silent_says_so_until_it_is_seen():
+    found = classes({"1": [ALIVE, SILENT, SILENT], "2": [ALIVE, ALIVE, SILENT], "3": [SILENT] * 3})
+    assert list(found.loc[["1", "2", "3"], "flights_silent_since"]) == [2, 1, 0]
+    assert found.loc["1", "class"] == "Live mode heard" and found.loc["1", "why"].endswith("Not heard in the 2 flights since then that listened to it.")
+    assert "Not heard" not in found.loc["2", "why"]
+    seen = pd.DataFrame({"tag_id": ["1"], "time_utc": [DAYS[2] + pd.Timedelta(hours=2)], "state": ["alive"]})
+    assert classes({"1": [ALIVE, SILENT, SILENT]}, sightings=seen).loc["1", "flights_silent_since"] == 0
 
 
 def test_the_most_urgent_come_first_and_the_freshest_signal_before_older_ones():

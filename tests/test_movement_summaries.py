@@ -13,6 +13,7 @@ import shapely
 from pipeline.bootstrap import PROJECT
 from pipeline.columns import BEACON_ERRORS, FIXES, FLIGHTS, TAGS, TRACK, conform
 from pipeline.movement import normal_range
+from pipeline.stages import movement_words as say
 from pipeline.stages.movement_report import MovementReport
 from pipeline.stages.movement_summaries import TABLE_FILES, compute, read_draws, summarise
 from pipeline.stages.workspace import Workspace
@@ -95,6 +96,16 @@ def test_the_answer_names_the_movers_and_refuses_ranges(report):
     assert "3 of 6 animals have two usable positions or more" in said
     assert "H2 at least" in said and "H1 at least" not in said
     assert "No range is given: that needs 30 positions of an animal, and none has more than 6." in said
+    assert "Movement is not shown for H1" in said and "cannot be tested, for want of two usable positions" in said
+
+
+def test_positions_of_one_day_say_nothing_of_staying(report):
+    fidelity, summary = report.tables.fidelity, report.tables.summary
+    judged = fidelity.loc[fidelity["pairs"] > 0, "tag_id"]
+    one_day = summary.assign(span_days=0.03)
+    assert say.fidelity_heading(fidelity, [], one_day) == "Whether animals stayed cannot be said"
+    assert "are of one day and say nothing of staying" in say.fidelity_paragraphs(fidelity, [], one_day)[1]
+    assert f"of {len(judged)} animals with positions a day or more apart" in say.fidelity_heading(fidelity, [], summary)
 
 
 def test_headings_are_findings(report):
@@ -224,7 +235,7 @@ def test_animals_with_few_fixes_one_place_or_a_line_are_in_every_table_and_told_
     assert extents.loc["line", "extent_low_ha"] == 0 and extents.loc["two", "reason"] == "2 usable fixes; 5 are needed for the extent of fixes."
     report = MovementReport(workspace, tables)
     said = {part: getattr(report, part)().report_html() for part in ("answer", "map", "what_moved", "tracks", "animals", "space_use", "neighbours", "fidelity", "survival", "effort", "errors", "limits")}
-    assert "For the other one movement is not shown, which does not mean that it stayed" in said["answer"]
+    assert "Movement is not shown for same, which does not mean that it stayed. none and one cannot be tested, for want of two usable positions." in said["answer"]
     assert "1 usable fix" in said["what_moved"] and "No usable fix" in said["what_moved"] and "odd in shape" not in said["what_moved"]
     assert "Positions of line may lie on a line" in said["space_use"] and "near a line" in said["space_use"]
     assert "Without a pair: none (no usable fix)." in said["neighbours"] and "For same standing still explains all positions" in said["tracks"]

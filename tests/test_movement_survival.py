@@ -10,11 +10,12 @@ from pipeline.movement import kaplan_meier, lives_table, survival_table
 END = pd.Timestamp("2027-05-01", tz="UTC")
 
 
-def campaign(classes, deployed="2027-03-01"):
+def campaign(classes, deployed="2027-03-01", silent=0):
     tags = conform(pd.DataFrame({"tag_id": [f"{k:02d}" for k in range(len(classes))], "role": "animal", "deployed_utc": pd.Timestamp(deployed, tz="UTC")}), TAGS)
     judged = pd.DataFrame({"tag_id": tags["tag_id"], "class": classes, "last_live_utc": pd.Timestamp("2027-04-01", tz="UTC"),
                            "first_mortality_utc": [pd.Timestamp("2027-04-11", tz="UTC") if name == "Confirmed dead" else pd.NaT for name in classes]})
     judged.loc[judged["class"] == "Live mode heard", "last_live_utc"] = END
+    judged["flights_silent_since"] = silent
     return lives_table(tags, judged, END)
 
 
@@ -26,6 +27,12 @@ def test_death_lies_between_the_last_life_and_the_first_mortality_rate():
 def test_silence_is_no_death():
     assert list(campaign(["Not heard", "Battery end expected", "Check soon", "Confirmed dropped tag", "Live mode heard"])["ends"]) == [
         "lost", "lost", "mortality rate, not confirmed", "tag dropped", "alive"]
+
+
+@pytest.mark.parametrize("silent, ends", [(0, "alive"), (1, "alive"), (2, "lost")])
+def test_an_animal_listened_for_in_vain_since_it_was_heard_is_of_unknown_fate(silent, ends):
+    life = campaign(["Live mode heard"], silent=silent).iloc[0]
+    assert life["ends"] == ends and ("2 flights since then listened in vain" in life["reason"]) == (silent == 2)
 
 
 def test_lost_tags_pull_the_extremes_apart_and_not_the_curve():

@@ -50,6 +50,8 @@ def test_two_flights_of_one_morning_are_not_0_days_apart(days, said):
 
 def test_probabilities_of_a_test_are_never_written_as_0():
     assert p_values(1e-9, 0.0312) == "<0.001, 0.031"
+    # What moved says p < 0.05: its p is not printed as 0.050.
+    assert p_values(0.0004, 0.04971) == "<0.001, 0.0497" and p_values(0.0501, 0.05) == "0.050, 0.050"
 
 
 @pytest.mark.parametrize("first, last, said", [("2026-04-21 05:00", "2026-05-07", "2026-04-21 – 05-07"), ("2026-04-21 05:00", "2026-04-21 09:00", "2026-04-21"),

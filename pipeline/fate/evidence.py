@@ -15,6 +15,7 @@ class TagEvidence:
     tag_id: str
     flights_searched: int
     flights_heard: int
+    flights_silent_since: int
     flights_live: int
     flights_mortality: int
     records_with_rate: int
@@ -68,7 +69,7 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
     return TagEvidence(
         tag_id=tag["tag_id"],
         flights_searched=int((rows["records_listened"].fillna(0) > 0).sum()),
-        flights_heard=int((rows["records_heard"].fillna(0) > 0).sum()),
+        flights_heard=int((rows["records_heard"].fillna(0) > 0).sum()), flights_silent_since=_silent_since(rows, alive_utc),
         flights_live=len(live), flights_mortality=len(mortality), records_with_rate=int(own["records_with_rate"].sum()),
         records_live=int(live["records_live"].sum()), records_mortality=int(mortality["records_mortality"].sum()),
         passes_mortality=int(mortality["passes_mortality"].sum()),
@@ -84,6 +85,14 @@ def gather_evidence(tag, pulses, fixes, sightings=None, stillness=None):
         frequency_mhz=_number(tag, "frequency_mhz"), expected_end_utc=pd.to_datetime(tag.get("expected_end_utc"), utc=True),
         days_since_deployed=float((first_mortality - pd.to_datetime(tag.get("deployed_utc"), utc=True)) / pd.Timedelta(days=1)),
     )
+
+
+def _silent_since(rows, alive_utc) -> int:
+    """Flights that listened to the tag after the last one that heard it, and after it was last seen alive; 0 when it was never heard."""
+    listened = rows[rows["records_listened"].fillna(0) > 0]
+    heard = listened.loc[listened["records_heard"].fillna(0) > 0, "time_start_utc"]
+    last = _latest(heard.max(), alive_utc)
+    return int((listened["time_start_utc"] > last).sum()) if len(heard) else 0
 
 
 def _seen(tag_id, sightings):

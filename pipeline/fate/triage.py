@@ -35,6 +35,7 @@ TRIAGE = {
     "passes_mortality": "int",
     "flights_mortality": "int",
     "flights_heard": "int",
+    "flights_silent_since": "int",          # that listened after the last one that heard it
     "flights_searched": "int",
     "pulse_rate_per_min": "float",
     "pulse_rate_mortality_per_min": "float",
@@ -49,6 +50,8 @@ TRIAGE = {
 ONE_CHANNEL_MHZ = 0.010
 # A place kept over so many flights is worth a look even without a clear pulse rate. Our assumption.
 FLIGHTS_WITHOUT_A_RATE = 3
+# One flight may miss a sound tag by chance; a tag that two or more have missed since it was heard is silent. Our assumption.
+FLIGHTS_OF_SILENCE = 2
 
 
 @dataclass(frozen=True)
@@ -125,7 +128,7 @@ def _classify(evidence: TagEvidence, campaign_end_utc, ladder: Ladder):
     if evidence.flights_mortality:
         return _mortality_class(evidence, ladder)
     if evidence.last_state == "live":
-        return "Live mode heard", f"Live rate in {evidence.records_live} records of {_count(evidence.flights_live, 'flight')}."
+        return "Live mode heard", f"Live rate in {evidence.records_live} records of {_count(evidence.flights_live, 'flight')}.{_silence(evidence)}"
     if _still(evidence, ladder) and evidence.same_place_flights >= FLIGHTS_WITHOUT_A_RATE:
         return "Check soon", (f"Same place in {evidence.same_place_flights} flights; a movement of {evidence.minimum_detectable_m:.0f} m "
                               "would have shown. No clear pulse rate.")
@@ -163,7 +166,12 @@ def _unclear_class(evidence, ladder):
         return "Watch", f"Same place in {evidence.same_place_flights} flights. No clear pulse rate."
     single = " 1 record at the mortality rate; not counted." if evidence.stray_mortality_records == 1 else ""
     what = "No pulse rates in the log." if evidence.records_with_rate == 0 else f"No verdict from {_count(evidence.records_with_rate, 'record')} with a pulse rate."
-    return "Heard, mode unknown", what + single
+    return "Heard, mode unknown", what + single + _silence(evidence)
+
+
+def _silence(evidence):
+    """What the flights since add to a sign of life: one may miss a sound tag by chance."""
+    return f" Not heard in the {evidence.flights_silent_since} flights since then that listened to it." if evidence.flights_silent_since >= FLIGHTS_OF_SILENCE else ""
 
 
 def _needed(ladder):
@@ -212,7 +220,7 @@ def _row(tag, evidence, name, why, other):
         "tag_id": tag["tag_id"], "animal_id": tag.get("animal_id", ""), "species": tag.get("species", ""), "class": name, "why": why,
         "other_explanations": other, "last_live_utc": evidence.last_live_utc, "first_mortality_utc": evidence.first_mortality_utc,
         "records_mortality": evidence.records_mortality, "passes_mortality": evidence.passes_mortality,
-        "flights_mortality": evidence.flights_mortality, "flights_heard": evidence.flights_heard, "flights_searched": evidence.flights_searched,
+        "flights_mortality": evidence.flights_mortality, "flights_heard": evidence.flights_heard, "flights_silent_since": evidence.flights_silent_since, "flights_searched": evidence.flights_searched,
         "pulse_rate_per_min": evidence.rate_per_min, "pulse_rate_mortality_per_min": evidence.mortality_rate_per_min,
         "same_place_flights": evidence.same_place_flights, "minimum_detectable_m": evidence.minimum_detectable_m,
         "unmoved_flights": evidence.unmoved_flights, "unmoved_detectable_m": evidence.unmoved_detectable_m, "mortality_days": evidence.mortality_days,

@@ -18,6 +18,12 @@ STATES = {                      # mark, filled, colour, words
     "not searched": ("", False, "silent", "gap: not searched"),
 }
 
+NET_STYLES = {                  # colour, line width, dashes, words
+    "apart": (LIGHT["fix"], 2.8, "solid", "moved, and ended apart: distance, 95 % interval"),
+    "in between": (LIGHT["fix"], 1.4, (0, (3, 1.2)), "moved in between, not shown to have ended apart"),
+    "not shown": (LIGHT["silent"], 1.0, "solid", "movement not shown"),
+}
+
 
 @in_style()
 def net_distances(animals: pd.DataFrame) -> Figure:
@@ -25,13 +31,13 @@ def net_distances(animals: pd.DataFrame) -> Figure:
 
     Parameters
     ----------
-    animals : label, distance_m, low_m, high_m, minimum_detectable_m, moved (flag); one row per animal, drawn from the top. [m]
+    animals : label, distance_m, low_m, high_m, minimum_detectable_m, moved (apart | in between | not shown); one row per animal, drawn from the top. [m]
     """
     rows = animals.reset_index(drop=True)
     figure, ax = new_figure(height_in=1.1 + 0.19 * max(3, len(rows)))
     places = np.arange(len(rows))
-    colours = [LIGHT["fix"] if moved else LIGHT["silent"] for moved in rows["moved"]]
-    ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=[2.8 if moved else 1.0 for moved in rows["moved"]])
+    colours, widths = zip(*(NET_STYLES[moved][:2] for moved in rows["moved"])) if len(rows) else ((), ())
+    ax.hlines(places, rows["low_m"], rows["high_m"], color=colours, linewidth=widths, linestyles=[NET_STYLES[moved][2] for moved in rows["moved"]])
     ax.scatter(rows["distance_m"], places, marker=SHAPES["cross"].as_matplotlib(), s=26, color=colours, linewidth=1.4, zorder=3)
     ax.scatter(rows["minimum_detectable_m"], places, marker="|", s=70, color=LIGHT["ink"], linewidth=1.1, zorder=2)
     ax.set_yticks(places, [short_name(label) for label in rows["label"]], fontsize=7.5)
@@ -39,11 +45,11 @@ def net_distances(animals: pd.DataFrame) -> Figure:
     ax.set_xlim(left=0)
     ax.set_xlabel("distance from first to last position (m)")
     marks = [
-        Line2D([], [], color=LIGHT["fix"], linewidth=2.8, marker=SHAPES["cross"].as_matplotlib(), label="apart: distance, 95 % interval"),
-        Line2D([], [], color=LIGHT["silent"], linewidth=1.0, marker=SHAPES["cross"].as_matplotlib(), label="not shown to be apart"),
+        *(Line2D([], [], color=colour, linewidth=width, linestyle=dashes, marker=SHAPES["cross"].as_matplotlib(), label=words)
+          for name, (colour, width, dashes, words) in NET_STYLES.items() if (rows["moved"] == name).any()),
         Line2D([], [], color=LIGHT["ink"], linestyle="", marker="|", markersize=8, label="would show in 8 of 10 cases"),
     ]
-    figure.legend(handles=marks, loc="outside upper left", ncols=3, fontsize=7.5)
+    figure.legend(handles=marks, loc="outside upper left", ncols=2, fontsize=7.5)
     return figure
 
 

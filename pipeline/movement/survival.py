@@ -35,6 +35,8 @@ SURVIVAL = {
 ENDS = {"Confirmed dead": "dead", "Confirmed dropped tag": "tag dropped", "Retrieve": "mortality rate, not confirmed", "Check soon": "mortality rate, not confirmed",
         "Live mode heard": "alive"}
 UNKNOWN = ("lost", "mortality rate, not confirmed")
+# An animal that so many flights listened for in vain since it was heard alive is of unknown fate: one flight may miss a sound tag by chance. Our assumption.
+FLIGHTS_OF_SILENCE = 2
 
 
 def lives_table(tags, judged, campaign_end_utc):
@@ -43,7 +45,7 @@ def lives_table(tags, judged, campaign_end_utc):
     Parameters
     ----------
     tags : DataFrame with the columns of TAGS
-    judged : DataFrame with tag_id, class, last_live_utc, first_mortality_utc, as of fate.triage
+    judged : DataFrame with tag_id, class, last_live_utc, first_mortality_utc, flights_silent_since, as of fate.triage
     campaign_end_utc : Timestamp
 
     Returns
@@ -120,19 +122,20 @@ def _life(tag, judged, campaign_end_utc):
     row = {"tag_id": tag["tag_id"], "animal_id": tag.get("animal_id"), "entry_utc": tag.get("deployed_utc")}
     if pd.isna(row["entry_utc"]) or row["entry_utc"] >= campaign_end_utc:
         return row | {"ends": "not entered", "reason": "No date of deployment before the end of the campaign."}
-    ends = ENDS.get(judged.get("class"), "lost")
+    ends, silent = ENDS.get(judged.get("class"), "lost"), judged.get("flights_silent_since", 0)
+    ends = "lost" if ends == "alive" and silent >= FLIGHTS_OF_SILENCE else ends
     last = judged.get("last_live_utc")
     last = row["entry_utc"] if last is None or pd.isna(last) else max(last, row["entry_utc"])
     first_dead = judged.get("first_mortality_utc")
     latest = campaign_end_utc if first_dead is None or pd.isna(first_dead) or first_dead < last else first_dead
     end = last + (latest - last) / 2 if ends == "dead" else last
-    return row | {"last_certain_utc": last, "end_utc": end, "ends": ends, "reason": _why(ends, last, latest)}
+    return row | {"last_certain_utc": last, "end_utc": end, "ends": ends, "reason": _why(ends, last, latest, silent)}
 
 
-def _why(ends, last, latest):
+def _why(ends, last, latest, silent):
     return {"dead": f"Dead between {last:%Y-%m-%d} and {latest:%Y-%m-%d}.", "alive": f"Last certain life on {last:%Y-%m-%d}.",
             "tag dropped": f"Followed up to {last:%Y-%m-%d}, then the tag dropped.",
-            "lost": f"Fate not known after {last:%Y-%m-%d}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
+            "lost": f"Fate not known after {last:%Y-%m-%d}{f': {silent:.0f} flights since then listened in vain' if silent >= FLIGHTS_OF_SILENCE else ''}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
 
 
 def _days(times, start):

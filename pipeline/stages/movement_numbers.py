@@ -14,8 +14,8 @@ def probability(value) -> str:
 
 
 def p_value(value) -> str:
-    """Three decimals, never 0."""
-    return "<0.001" if value < 0.001 else f"{value:.3f}"
+    """Three decimals, never 0; a fourth where three would lift a value to 0.05."""
+    return "<0.001" if value < 0.001 else f"{value:.4f}" if 0.0495 <= value < 0.05 else f"{value:.3f}"
 
 
 def p_values(alone, adjusted) -> str:

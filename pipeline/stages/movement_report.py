@@ -142,7 +142,7 @@ class MovementReport:
             "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
             notes="Detectable: a movement of this length would have shown in 8 of 10 cases. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
         moved = say.movers(self.tables)["tag_id"]
-        return self.book.together(self.book.words(say.fidelity_heading(frame, moved), *say.fidelity_paragraphs(frame, moved)), table)
+        return self.book.together(self.book.words(say.fidelity_heading(frame, moved, self.tables.summary), *say.fidelity_paragraphs(frame, moved, self.tables.summary)), table)
 
     def effort(self):
         """When each animal was searched for and heard: the report's share of survey effort."""
@@ -176,7 +176,7 @@ class MovementReport:
             "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days, else as said", time_apart), "distance": ("distance", "m (95 % interval)", FIGURE),
             "minimum_detectable_m": ("detectable", "m", two_figures), "chance": ("p", "alone, adjusted", FIGURE),
             "rate_low_m_per_day": ("at least", "m per day", two_figures), "verdict": ("verdict", "", "text")},
-            notes=f"Detectable: a movement of this length would have shown in 8 of 10 cases. p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
+            notes=f"Detectable: a movement of this length would have shown in 8 of 10 cases; a shorter one shows less often. p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
                   f"{self.tables.significance:g} it moved. At least: straight line, shortest distance of the interval; the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
 
     def _table(self, name, attribute, frame, caption, columns, **more):

@@ -129,7 +129,7 @@ def survival_heading(tables) -> str:
         return "Survival cannot be given"
     last = tables.survival.iloc[-1]
     deaths = int(last["deaths"])
-    return f"{counted(deaths, 'death')} {'is' if deaths == 1 else 'are'} confirmed; survival lies between {last['if_lost_dead']:.2f} and {last['if_lost_alive']:.2f}, depending on the lost tags"
+    return f"{counted(deaths, 'death')} {'is' if deaths == 1 else 'are'} confirmed; the share alive depends on the lost tags and lies between {last['if_lost_dead']:.2f} and {last['if_lost_alive']:.2f}, chance left aside"
 
 
 def survival_paragraphs(tables) -> list[str]:

@@ -135,7 +135,7 @@ def _adequacy(tags, searched) -> dict:
 
 
 def _survival(tags, judged, flights):
-    judged = pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc"]) if judged is None else judged
+    judged = pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc", "flights_silent_since"]) if judged is None else judged
     end = pd.to_datetime(flights["end_utc"] if flights["end_utc"].notna().any() else flights["start_utc"]).max() if len(flights) else pd.NaT
     if pd.isna(end):
         return lives_table(tags.head(0), judged, end), survival_table(lives_table(tags.head(0), judged, end), end)[0], "There was no flight."

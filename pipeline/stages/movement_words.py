@@ -39,12 +39,28 @@ def answer(tables) -> list[str]:
     steps = tested_steps(tables)
     first = (f"{able} of {counted(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
              f"{_moved_sentence(moved, tables.significance)}")
-    rest = able - len(moved)
-    second = f"For the other {number_word(rest)} movement is not shown, which does not mean that {'it' if rest == 1 else 'they'} stayed: " if rest else ""
     seen = steps["minimum_detectable_m"]
-    found = (f"the smallest movement that any two positions could have shown reliably (8 times in 10) was {two_figures(seen.min())} m, and half of the steps could have shown only "
-             f"{two_figures(seen.median())} m or more.")
-    return [first, second + found if second else found[0].upper() + found[1:], _range_sentence(tables)]
+    found = (f"A movement had to be {two_figures(seen.median())} m to show in 8 of 10 cases in the middle one of the {counted(len(steps), 'comparison')}, {two_figures(seen.min())} m in the best; "
+             "shorter ones are often missed.")
+    return [first, f"{_rest_sentence(tables, moved)}{found}", _range_sentence(tables)]
+
+
+def _rest_sentence(tables, moved) -> str:
+    """Those not shown to have moved, with what else is known of them, and those without a test."""
+    summary = tables.summary
+    still = list(summary.loc[(summary["fixes_usable"] >= 2) & ~summary["tag_id"].isin(moved["tag_id"]), "tag_id"])
+    untested = list(summary.loc[summary["fixes_usable"] < 2, "tag_id"])
+    known = {tag: {"dead": "was found dead", "mortality rate, not confirmed": "sends the mortality rate"}.get(ends) for tag, ends in zip(tables.lives["tag_id"], tables.lives["ends"])}
+    known |= {tag: f"was not heard in the last {counted(count, 'flight')}" for tag, count in _silent_flights(tables).items() if count >= 2}
+    beside = [f"{tag} {known[tag]}" for tag in still if known.get(tag)]
+    shown = f"Movement is not shown for {listed(still)}, which does not mean that {'it' if len(still) == 1 else 'they'} stayed{f'; {listed(beside)}' if beside else ''}. " if still else ""
+    return shown + (f"{listed(untested)} cannot be tested, for want of two usable positions. " if untested else "")
+
+
+def _silent_flights(tables) -> dict[str, int]:
+    """How many of the last flights that searched for each animal did not hear it."""
+    searched = tables.timeline[tables.timeline["state"] != "not searched"].sort_values("start_utc", kind="stable")
+    return {tag: int(np.logical_and.accumulate((own["state"] == "not heard").to_numpy(bool)[::-1]).sum()) for tag, own in searched.groupby("tag_id", sort=True)}
 
 
 def _moved_sentence(moved, significance):
@@ -52,7 +68,7 @@ def _moved_sentence(moved, significance):
     if not len(moved):
         return f"None of them is shown to have moved more than the error of its positions allows. {chance}"
     named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
-    more = f" and {len(moved) - 5} more" if len(moved) > 5 else ""
+    more = f"; and less far {listed(moved['tag_id'].iloc[5:])}" if len(moved) > 5 else ""
     return f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows: {named}{more}. {chance}"
 
 
@@ -103,21 +119,22 @@ def net_frame(tables) -> pd.DataFrame:
     steps = tested_steps(tables)
     net = pd.concat([steps[steps["kind"] == "first to last"], steps[steps["kind"] == "consecutive"]]).drop_duplicates("tag_id")
     net = net.sort_values(["distance_m", "tag_id"], ascending=[False, True], kind="stable")
+    between = net["tag_id"].isin(movers(tables)["tag_id"])
     return pd.DataFrame({"label": net["tag_id"], "distance_m": net["distance_m"], "low_m": net["distance_low_m"], "high_m": net["distance_high_m"],
-                         "minimum_detectable_m": net["minimum_detectable_m"], "moved": net["verdict"] == "moved"}).reset_index(drop=True)
+                         "minimum_detectable_m": net["minimum_detectable_m"], "moved": np.select([net["verdict"] == "moved", between], ["apart", "in between"], "not shown")}).reset_index(drop=True)
 
 
 def net_caption(tables) -> str:
     net, everyone = net_frame(tables), movers(tables)
-    back = sorted(set(everyone["tag_id"]) - set(net.loc[net["moved"], "label"]))
+    back = sorted(set(everyone["tag_id"]) - set(net.loc[net["moved"] == "apart", "label"]))
     between = f" {listed(back)} moved in between, and {'is' if len(back) == 1 else 'are'} not shown to have ended away from where {'it' if len(back) == 1 else 'they'} began." if back else ""
     return (f"From first to last position: distance, 95 % interval, and the shortest movement that would have shown.{between} A thin bar that keeps clear of 0 is still no proof: "
             f"with {counted(len(tested_steps(tables)), 'test')} some do so by chance.")
 
 
 def net_alt(net) -> str:
-    moved = int(net["moved"].sum())
-    return (f"{len(net)} bars, one per animal, of the distance from first to last position; {moved} of them are shown to be away from their first position. "
+    apart, between = (int((net["moved"] == name).sum()) for name in ("apart", "in between"))
+    return (f"{len(net)} bars, one per animal, of the distance from first to last position; {apart} of them are shown to be away from their first position, and {between} to have moved in between. "
             f"The longest is {two_figures(net['distance_m'].max())} m.")
 
 
@@ -256,11 +273,17 @@ def pair_alt(pairs) -> str:
     return f"Distances of the {len(pairs)} nearest pairs with intervals, against lines at 50 and 100 m; the nearest is {two_figures(pairs['distance_m'].min())} m."
 
 
-def fidelity_heading(fidelity, moved) -> str:
-    judged = fidelity[fidelity["pairs"] > 0]
+def _several_days(fidelity, summary) -> pd.DataFrame:
+    """Animals whose positions could show that they stayed: two or more, a day or more apart."""
+    span = summary.set_index("tag_id")["span_days"]
+    return fidelity[(fidelity["pairs"] > 0) & (pd.to_numeric(fidelity["tag_id"].map(span)).astype(float) >= 1)]
+
+
+def fidelity_heading(fidelity, moved, summary) -> str:
+    judged = _several_days(fidelity, summary)
     if not len(judged):
         return "Whether animals stayed cannot be said"
-    return f"{len(_stayed(judged, moved))} of {counted(len(judged), 'animal')} could have been in one place all the time"
+    return f"{len(_stayed(judged, moved))} of {counted(len(judged), 'animal')} with positions a day or more apart could have been in one place all the time"
 
 
 def _stayed(judged, moved) -> list[str]:
@@ -268,25 +291,28 @@ def _stayed(judged, moved) -> list[str]:
     return list(judged.loc[(judged["pairs_same_place"] == judged["pairs"]) & ~judged["tag_id"].isin(list(moved)), "tag_id"])
 
 
-def fidelity_paragraphs(fidelity, moved) -> list[str]:
+def fidelity_paragraphs(fidelity, moved, summary) -> list[str]:
     """moved : ids of the animals shown to have moved, which are not counted here."""
-    judged = fidelity[fidelity["pairs"] > 0]
+    judged = _several_days(fidelity, summary)
+    short = list(fidelity.loc[(fidelity["pairs"] > 0) & ~fidelity["tag_id"].isin(judged["tag_id"]), "tag_id"])
+    one_day = f"Positions of {listed(short)} are of one day and say nothing of staying." if short else ""
     if not len(judged):
-        return ["No animal has two usable positions."]
+        return ["No animal has two usable positions a day or more apart.", *([one_day] if short else [])]
     stayed = _stayed(judged, moved)
     between = [tag for tag in judged["tag_id"] if tag not in stayed and tag not in set(moved)]
     named = f"All positions of {listed(stayed)} could be one place. " if stayed else ""
     apart = (f"{listed(between)} may have moved or not: some of the positions look like two places, but when pairs are looked at one by one, "
              "one in twenty of an animal that stayed does so by chance, and the stricter test above, which reckons with all tests, shows no movement. ") if between else ""
-    return [f"{named}{apart}This says no more than the errors let it: in half of the {len(judged)} animals a movement of less than {two_figures(judged['minimum_detectable_m'].median())} m "
-            "between two flights would not have shown."]
+    return [f"{named}{apart}{one_day}{' ' * bool(one_day)}This says no more than the errors let it: in half of the {len(judged)} animals a movement of less than "
+            f"{two_figures(judged['minimum_detectable_m'].median())} m between two flights would often have been missed."]
 
 
 def effort_heading(tables) -> str:
     summary = tables.summary
     always = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == summary["flights_searched"])).sum())
     never = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == 0)).sum())
-    return f"{counted(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none"
+    sometimes = list(summary.loc[(summary["flights_heard"] > 0) & (summary["flights_heard"] < summary["flights_searched"]), "tag_id"])
+    return f"{counted(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none{f', {listed(sometimes)} in some' if sometimes else ''}"
 
 
 def effort_paragraphs(tables) -> list[str]:
