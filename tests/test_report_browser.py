@@ -154,6 +154,16 @@ def test_the_pointer_has_coordinates_and_a_mark_has_words(running, pages):
         assert page.text_content(".map-tip").startswith(at[2][0])
 
 
+def test_the_scale_is_changed_by_buttons_with_words(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        scale = "fixledger.opened[0].map.getZoom()"
+        at_first = page.evaluate(scale)
+        page.get_by_role("button", name="Closer").first.click()
+        page.wait_for_function(f"{scale} > {at_first}")
+        page.get_by_role("button", name="Wider").first.click()
+        page.wait_for_function(f"Math.abs({scale} - {at_first}) < 1e-9")
+
+
 def test_layers_are_themes_that_can_be_hidden(running, pages):
     with opened(running, pages / "localisation.html") as (page, _):
         page.click(".themes summary")

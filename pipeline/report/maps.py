@@ -56,8 +56,9 @@ def _around(sheet: MapSheet, name: str, frame: str, twin_html: str) -> str:
     return (
         f'<div class="sheet" data-map="{name}"><div class="sheet-bar">{_find_field(sheet, name)}'
         '<button type="button" class="measure" aria-pressed="false">Measure</button>'
+        '<button type="button" class="closer">Closer</button><button type="button" class="wider">Wider</button>'
         '<button type="button" class="whole">Whole map</button>'
-        '<details class="themes"><summary>Layers</summary><div class="theme-list"></div></details>'
+        '<details class="themes"><summary>What is shown</summary><div class="theme-list"></div></details>'
         f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin">As printed</button>'
         '</div>'
         f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>{_retrace_control(sheet)}'

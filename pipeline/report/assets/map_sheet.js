@@ -206,7 +206,6 @@
     addTools() {
       const map = this.map, root = this.root, tools = fixledger.tools, status = root.querySelector(".said"), sheet = this;
       const tell = this.tell = function (words) { status.textContent = words; };
-      L.control.zoom({ position: "topleft", zoomInTitle: say.closer, zoomOutTitle: say.farther }).addTo(map);
       tools.layers(map, this.themes, root.querySelector(".themes"));
       tools.scaleAndNorth(map, this.grid);
       tools.coordinates(map, this.grid, root.querySelector(".pointer"));
@@ -214,6 +213,8 @@
       const field = root.querySelector(".find input");
       if (field) this.chooseByName = tools.find(this.told.tags, this.told.offMap, field, function (tag) { sheet.choose(tag, tell); }, tell);
       root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
+      root.querySelector(".closer").addEventListener("click", function () { map.zoomIn(); });
+      root.querySelector(".wider").addEventListener("click", function () { map.zoomOut(); });
       if (this.told.retrace) this.retrace = new fixledger.Retrace(this, this.told.retrace, root.querySelector(".retrace"));
       this.tips(measure);
       this.fitAll();

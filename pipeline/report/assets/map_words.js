@@ -7,7 +7,7 @@
 
   fixledger.say = {
     // tools of every map
-    north: "N", south: "S", east: "E", west: "W", trueNorth: "true north", closer: "Larger scale", farther: "Smaller scale",
+    north: "N", south: "S", east: "E", west: "W", trueNorth: "true north",
     pointer: function (position) { return "Pointer  " + position; },
     middle: function (position) { return "Middle of the map, not of a tag:  " + position; },
     onGrid: function (east, north) { return "   grid " + east + " E  " + north + " N"; },
