@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.calibration import accuracy_statement, doubtful_places, elliptical_probability, error_summary, median_interval, median_interval_by_place, nssda_95_m, summary_by
+from pipeline.calibration import accuracy_statement, doubtful_places, elliptical_probability, error_summary, median_interval, median_interval_by_place, median_interval_by_place_and_flight, nssda_95_m, p90_interval_by_place, summary_by
 
 
 def errors(east, north, **columns):
@@ -61,6 +61,31 @@ def test_the_same_seed_gives_the_same_interval():
 
 def test_fewer_than_six_places_have_no_interval_however_often_they_were_flown_over():
     assert np.isnan(median_interval_by_place(np.arange(50.0), np.repeat(list("abcde"), 10))).all()
+
+
+def test_nine_in_ten_has_the_interval_of_places_drawn_again_one_by_one():
+    """By another road: the errors of the drawn places put together, and numpy's own quantile of them; Davison & Hinkley 1997, section 3.8, from memory."""
+    rng = np.random.default_rng(5)
+    values, places = rng.gamma(2, 40, 72), np.repeat(np.arange(12), 6)
+    draws = [np.quantile(np.concatenate([values[places == name] for name in rng.integers(0, 12, 12)]), 0.9, method="inverted_cdf") for _ in range(4000)]
+    assert p90_interval_by_place(values, places) == pytest.approx(tuple(np.quantile(draws, [0.025, 0.975])), rel=0.06)
+    assert np.isnan(p90_interval_by_place(values[:30], places[:30])).all() and np.isnan(p90_interval_by_place(values[::6], places[::6])).all()
+
+
+def test_drawing_flights_again_too_widens_the_interval_where_flights_differ_and_little_where_they_do_not():
+    places, flights = np.repeat(np.arange(10), 6), np.tile(np.arange(6), 10)
+    noise = np.random.default_rng(2).normal(0, 2, 60)
+    by_flight = 50.0 + 15.0 * flights + noise
+    one, two = median_interval_by_place(by_flight, places), median_interval_by_place_and_flight(by_flight, places, flights)
+    assert two[1] - two[0] > 3 * (one[1] - one[0]) and two[0] < one[0] and two[1] > one[1]
+    by_place = 50.0 + 15.0 * places + noise
+    one, two = median_interval_by_place(by_place, places), median_interval_by_place_and_flight(by_place, places, flights)
+    assert two[1] - two[0] == pytest.approx(one[1] - one[0], rel=0.25)
+
+
+def test_two_flights_do_not_show_how_flights_differ():
+    places, flights = np.repeat(np.arange(10), 2), np.tile([0, 1], 10)
+    assert np.isnan(median_interval_by_place_and_flight(np.arange(20.0), places, flights)).all()
 
 
 def test_errors_along_one_axis_only_are_held_by_two_sd():

@@ -44,8 +44,8 @@ def test_a_beacon_heard_by_one_flight_leaves_both_in_doubt():
     assert say.doubt_sentence(details([False, False])) == ""
 
 
-@pytest.mark.parametrize("east, north, said", [(-44.7, 12.3, "−45, +12"), (0.2, -140.0, "0, −140")])
-def test_offsets_have_a_sign_and_two_figures(east, north, said):
+@pytest.mark.parametrize("east, north, said", [(-44.7, 12.3, "−45, +12"), (0.2, -140.0, "0, −140"), (-13.65, -3.25, "−14, −3"), (-13.97, -0.23, "−14, 0")])
+def test_offsets_have_a_sign_and_are_whole_metres_on_both_axes(east, north, said):
     assert number.offset(east, north) == said
 
 
@@ -83,6 +83,24 @@ def test_a_distance_is_claimed_as_far_as_six_beacons_stand_and_the_fixes_behind_
     # with a sixth beacon out there the claim goes there
     table = reach_of(beacon_fixes([410.0, 420, 430, 440, 450, 550], near))
     assert table.set_index("condition").loc[beacon_reach.CLOSEST, "beacons"] == "410 to 550"
+
+
+def test_the_claimed_errors_are_those_within_both_limits_at_once():
+    near = list("abcdef")
+    fixes = pd.concat([beacon_fixes([110.0, 120, 130, 140, 150, 160], near), beacon_fixes([410.0, 420], near[:2]), beacon_fixes([120.0, 130], near[:2], heard=5)], ignore_index=True)
+    assert beacon_reach.claim_limits(fixes) == (160.0, 30.0)
+    assert beacon_reach.in_claimed_domain(fixes).tolist() == [True] * 6 + [False] * 4
+    sized = fixes.assign(error_m=np.where(beacon_reach.in_claimed_domain(fixes), 50.0, 400.0), error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
+    row = stage.summary_table(sized).set_index("grouping").loc[stage.CLAIMED]
+    assert row[["group", "n", "places", "median_m", "p90_m"]].tolist() == ["within 160 m and 30 records or more", 6, 6, 50.0, 50.0]
+    # five beacons claim nothing
+    assert stage.CLAIMED not in set(stage.summary_table(sized[sized["place_id"] != "f"])["grouping"])
+
+
+def test_nine_in_ten_of_fewer_than_five_fixes_is_not_given():
+    few = beacon_fixes([110.0, 120, 130, 140, 150, 420], list("abcdef")).assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
+    summary = stage.summary_table(few).set_index("group")
+    assert np.isnan(summary.loc["400 to 800 m", "p90_m"]) and summary.loc["100 to 200 m", "p90_m"] == 50.0
 
 
 def test_with_five_beacons_no_distance_is_claimed():

@@ -19,6 +19,10 @@ NSSDA_RATIO = 0.6
 # Fewer than this and no order statistics bound the median with 95 % confidence.
 PLACES_FOR_AN_INTERVAL = 6
 RESAMPLES = 4000
+# Fewer flights than this and drawing them again says nothing of how they differ. Our choice.
+FLIGHTS_FOR_AN_INTERVAL = 3
+# Nine in ten of fewer errors than this is the largest or the one before.
+FIXES_FOR_P90 = 5
 
 
 def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
@@ -47,11 +51,49 @@ def median_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed
     count = int(places.max()) + 1 if len(errors) else 0
     if count < PLACES_FOR_AN_INTERVAL or count == len(errors):
         return median_interval(errors, confidence) if count == len(errors) else (float("nan"), float("nan"))
+    return _interval_of_draws(errors, _drawn_again(count, seed)[:, places], 0.5, confidence)
+
+
+def p90_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
+    """Interval of the 90th percentile of errors by the same draws of whole places as `median_interval_by_place`; (nan, nan) below 6 places, or where none repeats.
+
+    It is too short at its upper end when places are few: no draw exceeds the largest error, and order statistics bound a 90th percentile from above
+    with 95 % confidence from 36 independent errors on (0.9 to the 36th power is below 0.025).
+    """
+    errors, places = np.asarray(errors_m, float), np.unique(np.asarray(place_ids, object).astype(str), return_inverse=True)[1]
+    count = int(places.max()) + 1 if len(errors) else 0
+    if count < PLACES_FOR_AN_INTERVAL or count == len(errors):
+        return float("nan"), float("nan")
+    return _interval_of_draws(errors, _drawn_again(count, seed)[:, places], 0.9, confidence)
+
+
+def median_interval_by_place_and_flight(errors_m, place_ids, flight_ids, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
+    """Interval of the median when places and flights are both drawn again, each error counting the product of the two draws.
+
+    What a flight has in common (weather, path, clock) is then a matter of chance too. (nan, nan) below 6 places or 3 flights.
+    Source: A. B. Owen, The pigeonhole bootstrap, Annals of Applied Statistics 1 (2007); from memory. It leans to the wide side.
+    """
+    errors = np.asarray(errors_m, float)
+    places, flights = (np.unique(np.asarray(names, object).astype(str), return_inverse=True)[1] for names in (place_ids, flight_ids))
+    counts = [int(names.max()) + 1 if len(errors) else 0 for names in (places, flights)]
+    if counts[0] < PLACES_FOR_AN_INTERVAL or counts[1] < FLIGHTS_FOR_AN_INTERVAL:
+        return float("nan"), float("nan")
+    drawn = _drawn_again(counts[0], seed)[:, places] * _drawn_again(counts[1], seed + 1)[:, flights]
+    # places and flights that never met may be all that was drawn
+    return _interval_of_draws(errors, drawn[drawn.sum(axis=1) > 0], 0.5, confidence)
+
+
+def _drawn_again(count: int, seed: int) -> np.ndarray:
+    """How often each of `count` things comes in each of RESAMPLES draws of as many with replacement. Shape (RESAMPLES, count)."""
+    return np.random.default_rng(seed).multinomial(count, np.full(count, 1.0 / count), size=RESAMPLES)
+
+
+def _interval_of_draws(errors: np.ndarray, times: np.ndarray, share: float, confidence: float) -> tuple[float, float]:
+    """Percentile interval of the quantile `share`. times : how often each error comes in each draw, shape (draws, errors)."""
     order = np.argsort(errors, kind="stable")
-    drawn = np.random.default_rng(seed).multinomial(count, np.full(count, 1.0 / count), size=RESAMPLES)
-    weight = np.cumsum(drawn[:, places[order]], axis=1)
-    medians = errors[order][np.argmax(weight >= 0.5 * weight[:, -1:], axis=1)]
-    low, high = np.quantile(medians, [(1 - confidence) / 2, (1 + confidence) / 2], method="closest_observation")
+    weight = np.cumsum(times[:, order], axis=1)
+    found = errors[order][np.argmax(weight >= share * weight[:, -1:], axis=1)]
+    low, high = np.quantile(found, [(1 - confidence) / 2, (1 + confidence) / 2], method="closest_observation")
     return float(low), float(high)
 
 

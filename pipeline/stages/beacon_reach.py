@@ -40,6 +40,24 @@ def reach_table(details: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame, 
                          for condition, covered, behind, rests_on, outside in rows], columns=REACH)
 
 
+def claim_limits(details: pd.DataFrame) -> tuple[float, float]:
+    """(farthest closest approach [m], fewest records heard) that are claimed; nan where no class has six beacons. details : of beacon fixes."""
+    limits = []
+    for column, class_column, hardest in (("closest_approach_m", "distance_band", -1), ("records_heard", "records_class", 0)):
+        classes = classes_that_claim(details, class_column)
+        values = details.loc[details[class_column] == classes[hardest], column] if classes else pd.Series(dtype=float)
+        limits.append(float(values.max() if hardest else values.min()) if len(values) else float("nan"))
+    return limits[0], limits[1]
+
+
+def in_claimed_domain(details: pd.DataFrame) -> np.ndarray:
+    """Which beacon fixes lie within both limits of `claim_limits`; none where a limit is missing. Shape (fixes,)."""
+    if details.empty:
+        return np.zeros(0, bool)
+    farthest_m, fewest = claim_limits(details)
+    return ((details["closest_approach_m"] <= farthest_m) & (details["records_heard"] >= fewest)).to_numpy(bool)
+
+
 def classes_that_claim(details: pd.DataFrame, column: str) -> list[str]:
     """Classes (column of classes, such as distance_band) in which six beacons or more have a fix; details : of beacon fixes."""
     places = details.groupby(column, sort=True)["place_id"].nunique()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from pipeline.wording import two_figures
@@ -22,8 +23,13 @@ def signed(value: float) -> str:
 
 
 def offset(east_m: float, north_m: float) -> str:
-    """"−45, −72"."""
-    return f"{signed(east_m)}, {signed(north_m)}"
+    """"−45, −3": both to whole metres, so that neither looks more exact than the other."""
+    return f"{signed_whole(east_m)}, {signed_whole(north_m)}"
+
+
+def signed_whole(value: float) -> str:
+    """Whole metres with a sign and a true minus, two figures from 100 m on: "+12", "−3", "−140"."""
+    return signed(float(np.round(value)))
 
 
 def percent(share: float) -> str:

@@ -25,7 +25,7 @@ from pipeline.wording import as_given, counted, two_figures
 
 # Records from farther below say more of the underside than of the pattern round the horizon.
 PATTERN_DEPRESSION_DEG = 30.0
-SHORT = {"status of the fix": "fix", "flight style": "style", "closest approach": "closest", "tag type": "type", "records heard": "records", "flight": "flight"}
+SHORT = {"where errors are claimed": "claimed", "status of the fix": "fix", "flight style": "style", "closest approach": "closest", "tag type": "type", "records heard": "records", "flight": "flight"}
 
 
 class CalibrationReport:

@@ -12,14 +12,15 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import (coverage_table, doubtful_places, error_summary, flight_levels, gather_heard, record_residuals,
-                                  residual_correlation, summary_by)
+                                  median_interval_by_place_and_flight, p90_interval_by_place, residual_correlation, summary_by)
+from pipeline.calibration.errors import FIXES_FOR_P90
 from pipeline.calibration.residuals import RESIDUALS
 from pipeline.columns import BEACON_ERRORS, FIXES, conform
 from pipeline.quality import beacon_rows
 from pipeline.radio import SignalModel
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.instruments import read_corrections
-from pipeline.stages.beacon_reach import reach_table
+from pipeline.stages.beacon_reach import claim_limits, in_claimed_domain, reach_table
 from pipeline.stages.ways_of_widening import read_beacon_fixes, ways_of_widening
 from pipeline.stages.workspace import Workspace, open_workspace
 
@@ -31,6 +32,7 @@ TABLE_NAMES = ("beacon_errors", "beacon_error_details", "beacon_places", "error_
 DISTANCE_BOUNDS_M = (100, 200, 400, 800)
 RECORD_BOUNDS = (3, 8, 20)
 STATUS = "status of the fix"
+CLAIMED = "where errors are claimed"     # grouping of the fixes within both limits of the claim
 GROUPINGS = {"status": STATUS, "flight_style": "flight style", "distance_band": "closest approach", "tag_type": "tag type", "records_class": "records heard", "flight_id": "flight"}
 DETAILS = {
     "place_id": "text", "tag_type": "text", "flight_style": "text", "status": "text", "distance_band": "text", "records_class": "text", "inside_95": "flag",
@@ -126,14 +128,22 @@ def class_names(values, bounds, unit: str = "") -> list[str]:
 
 
 def summary_table(details: pd.DataFrame) -> pd.DataFrame:
-    """error_summary for all fixes and for every class of every grouping, with coverage, yield and the strongest record's error beside it."""
+    """error_summary for all fixes, for those where errors are claimed, and for every class of every grouping, with coverage, yield and the strongest record's error beside it.
+
+    Nine in ten is blank below five fixes. The interval of p90_m, and that of the median when flights are drawn again too, stand where enough beacons and flights do.
+    """
     parts = [_summarised(details.assign(everything="all fixes"), "everything", "all")]
+    claimed = details[in_claimed_domain(details)]
+    if len(claimed):
+        farthest_m, fewest = claim_limits(details)
+        parts.append(_summarised(claimed.assign(everything=f"within {farthest_m:.0f} m and {fewest:.0f} records or more"), "everything", CLAIMED))
     parts += [_summarised(details, column, words) for column, words in GROUPINGS.items()]
-    return pd.concat(parts, ignore_index=True)
+    table = pd.concat(parts, ignore_index=True)
+    return table.assign(p90_m=table["p90_m"].where(table["n"] >= FIXES_FOR_P90))
 
 
 def _summarised(details: pd.DataFrame, column: str, words: str) -> pd.DataFrame:
-    extra = ["places", "located", "strongest_median_m"]
+    extra = ["places", "located", "strongest_median_m", *(name for names in _INTERVALS for name in names)]
     if details.empty:
         return pd.DataFrame(columns=["grouping", "group", *error_summary(details), "inside_95", "inside_low_95", "inside_high_95", *extra])
     groups = details.groupby(column, sort=True)
@@ -142,8 +152,17 @@ def _summarised(details: pd.DataFrame, column: str, words: str) -> pd.DataFrame:
     return table.assign(
         group=[name.split(": ", 1)[-1] if column in ("distance_band", "records_class") else name for name in table["group"]],
         places=groups["place_id"].nunique().to_numpy(), located=groups["status"].agg(lambda values: int(values.isin(["located", "several places"]).sum())).to_numpy(),
-        strongest_median_m=groups["strongest_record_error_m"].median().to_numpy(),
+        strongest_median_m=groups["strongest_record_error_m"].median().to_numpy(), **_more_intervals(groups),
     )
+
+
+_INTERVALS = (("p90_low_95_m", "p90_high_95_m"), ("median_low_95_two_way_m", "median_high_95_two_way_m"))
+
+
+def _more_intervals(groups) -> dict[str, list[float]]:
+    """Columns of _INTERVALS for each group of beacon fixes."""
+    found = [(*p90_interval_by_place(part["error_m"], part["place_id"]), *median_interval_by_place_and_flight(part["error_m"], part["place_id"], part["flight_id"])) for _, part in groups]
+    return dict(zip([name for names in _INTERVALS for name in names], (list(values) for values in zip(*found))))
 
 
 def place_table(beacons: pd.DataFrame, listened: pd.DataFrame, details: pd.DataFrame, widening: dict) -> pd.DataFrame:
