@@ -117,6 +117,51 @@ def test_the_headline_says_which_fixes_it_counts_and_what_the_located_ones_alone
     assert say.counted_fixes(summary[summary["group"] != "area only"]) == "All 4 fixes are located."
 
 
+def summary_rows(*rows):
+    return pd.DataFrame(rows, columns=["grouping", "group", "n", "places", "median_m", "median_low_95_m", "median_high_95_m", "p90_m", "p90_low_95_m", "p90_high_95_m", "median_low_95_two_way_m", "median_high_95_two_way_m", "inside_95"])
+
+
+NONE = np.nan
+
+
+def test_a_heading_claims_no_class_of_distance_in_which_fewer_than_six_beacons_stand():
+    def bands(*places):
+        names = ("under 100 m", "200 to 400 m", "400 to 800 m")
+        return say.summary_heading(summary_rows(*(("closest approach", name, 10, count, median, NONE, NONE, 100.0, NONE, NONE, NONE, NONE, 9) for name, count, median in zip(names, places, (54.0, 62.0, 300.0)))))
+    assert bands(6, 8, 4) == "The median error is 54 m where the receiver came within 100 m, 62 m where it stayed at 200 to 400 m"
+    assert bands(6, 8, 6).endswith("300 m where it stayed at 400 to 800 m")
+    assert bands(6, 5, 5) == "There are too few beacons to compare distances"
+
+
+def test_a_ninetieth_percentile_says_that_few_beacons_do_not_bound_it():
+    row = summary_rows(("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52)).iloc[0]
+    assert say.nine_in_ten(row) == ", and nine in ten errors were below about 150 m (120 to 300 m by beacons drawn again, too short at its upper end: 36 independent beacons would bound it)"
+    assert say.nine_in_ten(row.replace({9: 40})).endswith("(95 % interval 120 to 300 m)") and "six beacons bound a median, 36 a 90th percentile" in say.nine_in_ten(row.replace({118.0: NONE}))
+    assert say.nine_in_ten(row.replace({153.0: NONE})) == ""
+    # binomial: the largest of 36 errors lies below the 90th percentile in 2.25 % of samples, that of 35 in 2.50 %
+    assert 0.9**say.P90_PLACES < 0.025 < 0.9**(say.P90_PLACES - 1)
+
+
+def test_the_errors_of_the_claimed_fixes_stand_beside_those_of_all():
+    whole = ("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52)
+    claimed = (stage.CLAIMED, "within 364 m and 20 records or more", 45, 9, 58.6, 51.0, 64.0, 126.0, 96.0, 165.0, 47.0, 82.0, 44)
+    said = say.claimed_errors(summary_rows(whole, claimed))
+    assert "lie 45 of 54 fixes at 9 beacons: median error 59 m (95 % interval 51 to 64 m), nine in ten below 130 m, 44 of 45 inside" in said
+    assert say.claimed_errors(summary_rows(whole)) == ""
+
+
+def test_the_spread_of_flights_and_the_interval_that_lets_them_vary_are_said():
+    rows = summary_rows(("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52), *(("flight", name, 9, 9, median, *[NONE] * 7, 9) for name, median in (("a", 93.0), ("b", 47.0))))
+    assert say.flights_sentence(rows) == "The medians of the two flights run from 47 to 93 m; with beacons and flights both drawn again the median of all has a 95 % interval of 47 to 82 m."
+    assert say.flights_sentence(rows.iloc[:2]) == ""
+
+
+def test_a_widening_that_rests_on_one_flight_says_so():
+    styles = pd.DataFrame({"used_for": [f"{stage.BY_STYLE}mixed", f"{stage.BY_STYLE}loop"]})
+    flown = pd.DataFrame({"flight_style": ["mixed", "loop", "loop"], "flight_id": ["a", "b", "c"]})
+    assert say.style_note(styles, flown) == " That of style mixed rests on one flight." and say.style_note(styles.iloc[1:], flown) == ""
+
+
 def test_shares_are_never_nought_or_whole_unless_they_are():
     assert [number.percent(value) for value in (0.0, 0.001, 0.5, 0.999, 1.0)] == ["0 %", "<1 %", "50 %", ">99 %", "100 %"]
     assert [number.probability(value) for value in (0.0, 0.0049, 0.5, 0.9954, 0.999999, 1.0)] == ["0.00", "0.005", "0.50", "0.995", "1.00", "1.00"]

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from pipeline.stages.instrument_report import bias_words, fault_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
+from pipeline.stages.instrument_report import bias_words, crude_bias_sentence, fault_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
 
 SEEN = pd.DataFrame({"flight_id": ["a"], "share_without_terrain": [0.0]})
 
@@ -42,6 +42,15 @@ def test_a_bias_of_the_size_of_the_declination_is_named_as_such():
     assert bias_words(3.0, 2.0, 3.0).startswith("not clear")
 
 
+def test_both_estimates_of_the_azimuth_bias_stand_side_by_side_with_their_errors():
+    model = pd.DataFrame({"parameter": ["azimuth_bias_deg"], "value": [-4.05], "standard_error": [1.8]})
+    checked = pd.DataFrame({"azimuth_bias_deg": [-6.1], "azimuth_bias_se_deg": [3.1]})
+    said = crude_bias_sentence(model, checked)
+    assert "−4.0 degrees (standard error 1.8) in the signal model and −6.1 degrees (standard error 3.1), not clear by itself," in said and "2.2 standard errors are no proof" in said
+    assert "no proof" not in crude_bias_sentence(model.assign(value=-12.0), checked)
+    assert crude_bias_sentence(model, checked.head(0)) == crude_bias_sentence(model.head(0), checked) == ""
+
+
 def test_a_terrain_model_of_which_nothing_is_found_is_doubted():
     assert "in the right place?" in hills_words(0.03, 0.04, SEEN)
     assert "in the right place?" not in hills_words(0.45, 0.03, SEEN)
@@ -53,7 +62,9 @@ def test_the_heading_names_flights_and_says_so_when_all_agree():
     assert instruments_heading(table) == "Clocks disagreed in a; this is taken out"
     assert instruments_heading(table.iloc[1:]) == "Clocks and azimuths agree, as far as beacons can tell"
     turned = pd.concat([table, pd.DataFrame({"what": ["azimuth bias"], "where": ["all flights"], "said": [bias_words(12.0, 2.0, None)]})])
-    assert instruments_heading(turned) == "Clocks disagreed in a and the antenna pointed beside its azimuth; both are taken out"
+    assert instruments_heading(turned) == "Clocks disagreed in a; this is taken out; the antenna seems to point beside its azimuth, a parameter of the model"
+    unsure = turned.assign(said=turned["said"].where(turned["what"] != "azimuth bias", bias_words(3.0, 2.0, None)))
+    assert instruments_heading(unsure) == "Clocks disagreed in a; this is taken out"
     read = SimpleNamespace(beacons=9, level_db=-6.2, clear=True)
     louder = pd.concat([table, pd.DataFrame({"what": ["level of strengths"], "where": ["flight b"], "said": [level_words(read)]})])
     assert instruments_heading(louder) == "Clocks disagreed in a; this is taken out; strengths of b lie apart from those of the other flights, which is not taken out"

@@ -9,10 +9,12 @@ from pipeline.calibration import accuracy_statement, what_beacons_can_prove
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
 from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
 from pipeline.stages.calibration_numbers import decibel, probability, span
-from pipeline.stages.error_calibration import BY_STYLE, STATUS
+from pipeline.stages.error_calibration import BY_STYLE, CLAIMED, STATUS
 from pipeline.wording import counted, listed, number_word, two_figures
 
 COUNTED_PLACES = "places"
+# Independent errors from which on order statistics bound a 90th percentile from above with 95 % confidence, two-sided: 0.9 to this power is below 0.025.
+P90_PLACES = 36
 
 
 # The answer
@@ -26,11 +28,10 @@ def answer(tables) -> list[str]:
     whole = tables.error_summary.iloc[0]
     after, before = held(tables.coverage, "after"), held(tables.coverage, "before")
     return [
-        f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}), and nine in ten errors "
-        f"were below about {two_figures(whole['p90_m'])} m. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
+        f"On {counted(places, 'beacon')} in {counted(flights, 'flight')} the median error was {two_figures(whole['median_m'])} m ({_interval_words(whole)}){nine_in_ten(whole)}. The stated 95 % regions held the truth in {after} of {counted(len(details), 'fix', 'fixes')}; before widening they held it in {before}. "
         f"On the same fixes the place of the strongest record was {two_figures(whole['strongest_median_m'])} m off at the median, {_compared(whole)}. "
-        f"Every beacon was located by a model that had not seen it. {counted_fixes(tables.error_summary)}".strip(),
-        f"{by_place_sentence(tables.coverage)} {proof(places)} {accuracy_statement(details)}",
+        f"Every beacon was located by a model that had not seen it, in the same flights as the others; what was chosen with it in view stands in the appendix. {counted_fixes(tables.error_summary)} {claimed_errors(tables.error_summary)}".strip(),
+        f"{flights_sentence(tables.error_summary)} {by_place_sentence(tables.coverage)} {proof(places)} {accuracy_statement(details)}".strip(),
         " ".join([reach_sentence(tables.beacon_reach), doubt_in_short(details)]).strip(),
     ]
 
@@ -47,7 +48,43 @@ def counted_fixes(summary: pd.DataFrame) -> str:
         return f"These count fixes of every status ({kinds}), each at its best position; none is located."
     row = located.iloc[0]
     return (f"These figures count all {whole['n']} beacon fixes at their best position, whatever their status ({row['n']} located, {kinds}); the {row['n']} located ones alone have a median of {two_figures(row['median_m'])} m, "
-            f"nine in ten below {two_figures(row['p90_m'])} m, and {row['inside_95']} of {row['n']} inside their 95 % region.")
+            f"{_nine_below(row)}{row['inside_95']} of {row['n']} inside their 95 % region.")
+
+
+def _nine_below(row) -> str:
+    return f"nine in ten below {two_figures(row['p90_m'])} m, and " if pd.notna(row["p90_m"]) else "and "
+
+
+def nine_in_ten(row) -> str:
+    """", and nine in ten errors were below about 150 m (95 % interval ...)", with what beacons cannot bound; "" below five fixes. row : of error_summary."""
+    if pd.isna(row["p90_m"]):
+        return ""
+    low, high = row.get("p90_low_95_m"), row.get("p90_high_95_m")
+    interval = f" ({two_figures(low)} to {two_figures(high)} m by beacons drawn again, too short at its upper end: {P90_PLACES} independent beacons would bound it)" if pd.notna(low) and row["places"] < P90_PLACES else (
+        f" (95 % interval {two_figures(low)} to {two_figures(high)} m)" if pd.notna(low) else f" (without an interval: {number_word(PLACES_FOR_AN_INTERVAL)} beacons bound a median, {P90_PLACES} a 90th percentile)")
+    return f", and nine in ten errors were below about {two_figures(row['p90_m'])} m{interval}"
+
+
+def claimed_errors(summary: pd.DataFrame) -> str:
+    """The errors of the fixes within every limit of distance and records that is claimed; "" where none is, or where those are all fixes. summary : rows of error_summary."""
+    rows = summary[summary["grouping"] == CLAIMED]
+    if rows.empty or rows.iloc[0]["n"] == summary.iloc[0]["n"]:
+        return ""
+    row = rows.iloc[0]
+    interval = f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m)" if pd.notna(row["median_low_95_m"]) else ""
+    nine = f", nine in ten below {two_figures(row['p90_m'])} m" if pd.notna(row["p90_m"]) else ""
+    return (f"Within both limits of what is claimed ({row['group'].replace('within', 'closest approach within')}) lie {row['n']} of {summary.iloc[0]['n']} fixes at {counted(int(row['places']), 'beacon')}: median error "
+            f"{two_figures(row['median_m'])} m{interval}{nine}, {row['inside_95']} of {row['n']} inside their 95 % region.")
+
+
+def flights_sentence(summary: pd.DataFrame) -> str:
+    """How the median goes from flight to flight, and its interval when flights vary too; "" with one flight. summary : rows of error_summary."""
+    flights, whole = summary[summary["grouping"] == "flight"], summary.iloc[0]
+    if len(flights) < 2:
+        return ""
+    said = f"The medians of the {number_word(len(flights))} flights run from {two_figures(flights['median_m'].min())} to {two_figures(flights['median_m'].max())} m"
+    low, high = whole.get("median_low_95_two_way_m"), whole.get("median_high_95_two_way_m")
+    return said + (f"; with beacons and flights both drawn again the median of all has a 95 % interval of {two_figures(low)} to {two_figures(high)} m." if pd.notna(low) else ".")
 
 
 def _compared(row) -> str:
@@ -129,7 +166,7 @@ def reach_paragraph(reach: pd.DataFrame) -> str:
     if out.empty:
         return "No register names the habitat, so nothing can be said of it."
     said = listed(f"{row.fixes_outside} {OUTSIDE[row.condition]}" for row in out.itertuples())
-    return f"Not tested: {said}. Claimed is as far as {number_word(PLACES_FOR_AN_INTERVAL)} beacons stand, the fewest that bound a median. Some are counted twice. The next beacons belong there. No register names the habitat, so nothing can be said of it."
+    return f"Not tested: {said}. Claimed is as far as {number_word(PLACES_FOR_AN_INTERVAL)} beacons stand, the fewest that bound a median. Some are counted twice. The next beacons belong there. {number_word(PLACES_FOR_AN_INTERVAL).capitalize()} bound neither a 90th percentile ({P90_PLACES} would) nor how often 95 % regions hold. No register names the habitat, so nothing can be said of it."
 
 
 def doubt_sentence(details: pd.DataFrame) -> str:
@@ -189,7 +226,7 @@ def errors_paragraph(tables) -> str:
     details, whole = tables.beacon_error_details, tables.error_summary.iloc[0]
     better = int((details["error_m"] < details["strongest_record_error_m"]).sum())
     return (f"The best position was nearer to the beacon than the place of the strongest record in {better} of {counted(len(details), 'fix', 'fixes')}. The largest error is {two_figures(details['error_m'].max())} m. "
-            f"On the whole positions lie {two_figures(abs(whole['bias_east_m']))} m too far {'east' if whole['bias_east_m'] > 0 else 'west'} and {two_figures(abs(whole['bias_north_m']))} m too far "
+            f"On the whole positions lie {abs(whole['bias_east_m']):.0f} m too far {'east' if whole['bias_east_m'] > 0 else 'west'} and {abs(whole['bias_north_m']):.0f} m too far "
             f"{'north' if whole['bias_north_m'] > 0 else 'south'}{_bias_error(details)}.")
 
 
@@ -198,15 +235,15 @@ def _bias_error(details: pd.DataFrame) -> str:
     means = details.groupby("place_id")[["error_east_m", "error_north_m"]].mean()
     if len(means) < 3:
         return ""
-    east, north = (two_figures(value) for value in means.std(ddof=1) / np.sqrt(len(means)))
+    east, north = (f"{value:.0f}" for value in means.std(ddof=1) / np.sqrt(len(means)))
     return f", with standard errors of {east} and {north} m between beacons"
 
 
 def summary_heading(summary: pd.DataFrame) -> str:
-    """How the error goes with distance, where there is enough to tell."""
-    bands = summary[(summary["grouping"] == "closest approach") & (summary["n"] >= 3)]
+    """How the error goes with distance, between the classes in which enough beacons stand to bound a median."""
+    bands = summary[(summary["grouping"] == "closest approach") & (summary["places"] >= PLACES_FOR_AN_INTERVAL)]
     if len(bands) < 2:
-        return "There are too few beacon fixes to compare conditions"
+        return "There are too few beacons to compare distances"
     near, far = bands.iloc[0], bands.iloc[-1]
     return f"The median error is {two_figures(near['median_m'])} m where the receiver came {_within(near['group'])}, {two_figures(far['median_m'])} m where it stayed at {far['group']}"
 
@@ -222,7 +259,7 @@ def coverage_heading(tables) -> str:
 
 def coverage_paragraphs(tables) -> list[str]:
     return [
-        f"The density of every posterior is raised to a power that held-out beacons ask for: {widening_words(tables.widening, tables.beacon_error_details)}. One would leave the regions as computed; smaller is wider, larger narrower.",
+        f"The density of every posterior is raised to a power that held-out beacons ask for: {widening_words(tables.widening, tables.beacon_error_details)}. One would leave the regions as computed; smaller is wider, larger narrower. All are called widened, those too that a power above one makes narrower.{style_note(tables.widening, tables.beacon_error_details)}",
         f"{by_place_sentence(tables.coverage)} {_before_and_after(tables.coverage)}",
     ]
 
@@ -234,6 +271,14 @@ def widening_words(widening: pd.DataFrame, details: pd.DataFrame) -> str:
     whole = f"{widening.iloc[0]['widening']:.2f} {'in all others' if len(styles) else 'for tags that are no beacon'}"
     return (f"for tags that are no beacon {own}, {whole}" if len(styles) else whole) + (
         f"; for the beacon fixes themselves {span(details['widening'].min(), details['widening'].max(), '{:.2f}'.format)}, each found without the beacon it serves" if len(details) else "")
+
+
+def style_note(widening: pd.DataFrame, details: pd.DataFrame) -> str:
+    """Which styles have a power of their own from one flight alone; "" where none. widening : rows of widening. details : of beacon_error_details."""
+    own = [name.removeprefix(BY_STYLE) for name in widening["used_for"] if name.startswith(BY_STYLE)]
+    flights = details.groupby("flight_style")["flight_id"].nunique() if len(details) and own else {}
+    alone = [style for style in own if flights.get(style, 0) == 1]
+    return f" {'That' if len(alone) == 1 else 'Those'} of style {listed(alone)} {'rests' if len(alone) == 1 else 'rest'} on one flight." if alone else ""
 
 
 def by_place_sentence(coverage: pd.DataFrame) -> str:

@@ -14,8 +14,12 @@ GPS_AHEAD_S = 18.0
 _NEAR_GPS_S = 2.0
 # An estimate this many standard errors from nothing is called clear.
 _CLEAR = 2.0
+# From so many on a lag is taken out; fewer prove no turned antenna either.
+_PROOF = 3.0
 # With more of its prior variance left a parameter is called hardly learned. Our choice.
 _MOSTLY_PRIOR = 0.5
+NOT_CLEAR = "not clear; carried with its error into every fix"
+BIAS_USED = "a parameter of the model, which enters every fix with its error"
 FINDINGS = ["what", "where", "estimate", "standard_error", "unit", "said"]
 
 
@@ -37,6 +41,20 @@ def findings_table(workspace) -> pd.DataFrame:
     faults = parameters[parameters["parameter"] == "fault_share"]
     rows += [("faulty records", "all flights", row.value, row.standard_error, "share of heard", fault_words(workspace.read_table("record_faults"))) for row in faults.itertuples()]
     return pd.DataFrame(rows, columns=FINDINGS)
+
+
+def crude_bias_sentence(parameters: pd.DataFrame, checked: pd.DataFrame) -> str:
+    """The quality check's own estimate of the azimuth bias beside that of the signal model, where both are there; rows of signal_model and instruments."""
+    mine = parameters[parameters["parameter"] == "azimuth_bias_deg"]
+    crude = checked.dropna(subset=["azimuth_bias_deg", "azimuth_bias_se_deg"]) if len(checked) else checked
+    if mine.empty or crude.empty:
+        return ""
+    row, check = mine.iloc[0], crude.iloc[0]
+    estimates = ((row["value"], row["standard_error"]), (check["azimuth_bias_deg"], check["azimuth_bias_se_deg"]))
+    model, look = (f"{value:.1f} degrees (standard error {error:.1f})".replace("-", "−") for value, error in estimates)
+    aside = ", not clear by itself," if abs(estimates[1][0]) < _CLEAR * estimates[1][1] else ""
+    weak = f"; {abs(row['value']) / row['standard_error']:.1f} standard errors are no proof that the antenna is turned" if abs(row["value"]) < _PROOF * row["standard_error"] else ""
+    return f"The azimuth bias is {model} in the signal model and {look}{aside} in the cruder look of the quality check, which knows no hills. It is a parameter of the model, whatever its size{weak}."
 
 
 def fault_words(tried: pd.DataFrame) -> str:
@@ -64,10 +82,10 @@ def lag_words(lag, done: str = "taken out") -> str:
     return f"strengths were stamped {abs(lag.applied_s):.0f} s {late} the positions: {done}{named}"
 
 
-def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None, done: str = "taken out") -> str:
+def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None, done: str = BIAS_USED) -> str:
     """What an azimuth bias comes to and what is done about it, beside the declination of place and date where azimuths are said to be true."""
     if abs(bias_deg) < _CLEAR * error_deg:
-        return "not clear; carried with its error into every fix"
+        return NOT_CLEAR
     named = ""
     if declination_deg is not None and abs(declination_deg) > _CLEAR * error_deg and abs(bias_deg - declination_deg) <= _CLEAR * error_deg:
         named = f"; of the size of the magnetic declination ({declination_deg:.1f} degrees): are these azimuths magnetic?"
@@ -115,18 +133,27 @@ def instruments_part(workspace, book):
     shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
         "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
         saved_as="instrument_findings.csv", notes="SE: standard error. A lag is taken out when it is three standard errors from nothing and gains four units of log-posterior: it is a correction in whole seconds of all records of a flight, made or not made, without its error. A lag found without a beacon serves that beacon. Azimuth bias and loss behind hills are parameters of the signal model: their estimates enter every fix with their errors, whatever their size; they are called clear from two standard errors on, which decides words only. Level of strengths: mean over the beacons of how much stronger they read than in the other flights; clear when it is 3 dB or more and chance does not explain it (p below 0.05, adjusted for the flights).")
-    return book.together(book.words(instruments_heading(table)), shown)
+    return book.together(book.words(instruments_heading(table), crude_bias_sentence(workspace.read_table("signal_model"), _checked(workspace))), shown)
+
+
+def _checked(workspace) -> pd.DataFrame:
+    """What the quality check found of clocks and antenna; empty where it did not look."""
+    try:
+        return workspace.read_table("instruments")
+    except FileNotFoundError:
+        return pd.DataFrame()
 
 
 def instruments_heading(table: pd.DataFrame) -> str:
     """Which clocks and azimuths were off."""
     lagging = [row.where.removeprefix("flight ") for row in table.itertuples() if row.what == "clock lag" and "taken out" in row.said]
-    turned = any(row.what == "azimuth bias" and "taken out" in row.said for row in table.itertuples())
+    turned = any(row.what == "azimuth bias" and row.said != NOT_CLEAR for row in table.itertuples())
     parts = [f"clocks disagreed in {listed(lagging)}"] if lagging else []
-    parts += ["the antenna pointed beside its azimuth"] if turned else []
     louder = [row.where.removeprefix("flight ") for row in table.itertuples() if row.what == "level of strengths" and "than in the other flights" in row.said]
     taken_out = " and ".join(parts)
-    told = f"{taken_out[0].upper()}{taken_out[1:]}; {'this is' if len(parts) == 1 else 'both are'} taken out" if parts else "Clocks and azimuths agree, as far as beacons can tell"
+    aside = "the antenna seems to point beside its azimuth, a parameter of the model"
+    told = f"{taken_out[0].upper()}{taken_out[1:]}; this is taken out" if parts else "Clocks agree, as far as beacons can tell" if turned else "Clocks and azimuths agree, as far as beacons can tell"
+    told += f"; {aside}" if turned else ""
     return f"{told}; strengths of {listed(louder)} lie apart from those of the other flights, which is not taken out" if louder else told
 
 
