@@ -14,9 +14,12 @@ from pipeline.geodesy import choose_projection
 from pipeline.stages import index
 from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
+from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, one_record_only, silent_since
+from pipeline.stages.index_signing import before_signing, limits, looks, may_leave, stops_sentence
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
+from tests.browser import opened, overflow_px
 
 PROJECTION = choose_projection(np.array([57.2, 57.21]), np.array([-4.1, -4.1]))
 
@@ -43,7 +46,7 @@ def with_status(found, status):
 
 
 def texts(found):
-    return [*say.opening(found), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *say.next_steps(found), *say.report_sentences(found).values()]
+    return [*(words for _, words in say.opening(found)), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *say.next_steps(found), *say.report_sentences(found).values()]
 
 
 def test_a_flight_that_reads_beacons_apart_is_named_among_the_assumptions(found):
@@ -82,7 +85,7 @@ def test_a_tag_to_fetch_comes_first_and_is_not_called_dead(found):
 
 def test_an_animal_found_dead_is_called_dead_and_words_of_the_trade_are_explained_where_they_first_stand(found):
     said = texts(found)
-    assert "H05 was found dead on the ground, by eye." in said[1]
+    assert "H05 was found dead on the ground, by eye." in dict(say.opening(found))["On foot"]
     first = next(words for words in said if "cautious" in words)
     assert f"cautious, {located.CAUTIOUS}" in first[first.index("cautious"):]
     assert not any(re.search(r"\bsteps?\b|(?<!localisation\.)\bgates\b", words) for words in said)
@@ -96,9 +99,9 @@ def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
 
 
 def test_decoys_are_told_with_how_often_they_seemed_to_be_heard(found):
-    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records that listened to them, and none got a position." in say.thrown_away(found)[1]
+    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records that listened to them (2,716 with those without a usable position, as the messages count them), and none got a position." in say.thrown_away(found)[1]
     silent = replace(found, false=found.false.assign(records_heard=0, decoys_heard=0))
-    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records that listened to them." in say.thrown_away(silent)[1]
+    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records that listened to them (2,716 with those" in say.thrown_away(silent)[1]
 
 
 # Campaigns that lack something
@@ -155,7 +158,7 @@ def test_one_flight_says_nothing_of_movement(found):
 def test_final_without_permits_is_contradicted(found):
     assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are, and a message marked look says so." in say.permits(
         replace(found, permits={"wildlife": "W-1", "aviation": "A-1", "ethics": " "}, status="final"))
-    assert say.permits(found).startswith("Permits are named below.")
+    assert say.permits(found).startswith("Permits are named under \"Before you sign\".")
 
 
 def test_there_are_five_next_steps_at_most_and_messages_are_counted_in_words(found):
@@ -171,6 +174,164 @@ def test_hectares_that_are_only_nearly_all_are_not_called_all(found):
     assert "nearly all of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1090.0)))
     assert "all 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1104.0)))
     assert "540 of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=541.0)))
+
+
+# The opening
+
+def test_the_opening_is_short_lines_that_begin_with_the_accuracy_of_all_positions_and_what_tests_it(found):
+    lines = say.opening(found)
+    placed = found.animals[found.animals["status"].isin(["located", "several places"])]
+    assert [label for label, _ in lines] == ["Positions", "Tested", "Missing", "Doubtful", "On foot", "Moved", "Keep inside"]
+    assert f"{len(placed)} positions in all" in lines[0][1] and f"the widest is {round(placed['error_radius_95_m'].max(), -1):.0f} m" in lines[0][1] and "best flight" not in lines[0][1]
+    assert "52 of 54 beacon positions" in lines[1][1] and "95 % interval of 0.61 to 1.00" in lines[1][1]
+    outside, fixes = found.reach.iloc[-1][["fixes_outside", "fixes"]]
+    assert 2 * outside > fixes and f"{outside} of {fixes} fixes of animals, more than half, lie outside of what the beacons tested" in lines[1][1]
+    assert all(len(words) < 420 for _, words in lines)
+
+
+def test_fewer_than_half_outside_of_what_beacons_tested_is_not_called_more_than_half(found):
+    last = found.reach.index[-1]
+    assert "more than half" not in say.outside_sentence(found.reach.assign(fixes_outside=found.reach["fixes_outside"].where(found.reach.index != last, 76)))
+    assert say.outside_sentence(found.reach[:0]) == ""
+
+
+@pytest.mark.parametrize("heard, words", [(0.998, "it would almost surely have been heard: it is elsewhere or its tag is silent."), (0.94, "it would very probably have been heard"), (0.7, "more likely than not"),
+                                          (0.3, "The area was hardly searched for it, so that its silence says next to nothing."), (np.nan, "is not known")])
+def test_what_silence_says_follows_the_probability_of_having_been_heard(found, heard, words):
+    said = say.never_heard(found.not_found.assign(adequacy_cautious=heard))
+    assert said.startswith("G03 was heard in no flight.") and words in said and "over 0.99" not in said
+
+
+def test_searches_fixes_and_positions_add_up_in_one_sentence(found):
+    assert "Of 168 searches, one animal in one flight each, 15 gave nothing to locate and 153 gave a fix" in say.trust(found)[1] and "132 of the 153 fixes are positions" in say.trust(found)[1]
+    assert found.reach.iloc[-1]["fixes"] == 153
+
+
+def test_without_beacons_or_positions_the_opening_says_so(found):
+    assert dict(say.opening(untested(found, 0)))["Tested"] == "Nothing tests these radii: no beacon was put out."
+    nothing = dict(say.opening(with_status(untested(found, 0), "not heard")))
+    assert nothing["Positions"] == "0 of 28 animals have a position in at least one flight."
+    assert "one beacon proves next to nothing" in dict(say.opening(alone(found, 1, 1)))["Tested"]
+
+
+# Animals that fell silent, and those heard once
+
+def test_an_animal_that_fell_silent_is_missed_in_the_opening_and_to_be_searched_for(found):
+    assert list(found.silent["tag_id"]) == ["H09"] and found.silent.iloc[0][["flights_heard", "flights_silent"]].tolist() == [2, 4]
+    assert "H09 was heard in 2 flights, last on 2026-04-21, and in none of the 4 flights since" in dict(say.opening(found))["Missing"]
+    assert any(step.startswith("Search for H09, silent since 2026-04-21") for step in say.next_steps(found))
+    assert "One silent flight may be chance" in say.silent_later(found)
+
+
+def heard_in(*flights):
+    """Rows of FIXES of one tag that listened in four flights and was heard in some."""
+    return conform(pd.DataFrame([{"tag_id": "a", "flight_id": str(number), "time_end_utc": f"2026-04-0{number}T06:00:00Z", "status": "located" if number in flights else "not heard", "records_listened": 50,
+                                  "records_heard": 9 if number in flights else 0} for number in (1, 2, 3, 4)]), FIXES)
+
+
+@pytest.mark.parametrize("flights, searched, silent", [((1, 2), 0.95, 2), ((1,), 0.95, 3), ((1, 2, 3), 0.95, None), ((1, 2), 0.85, None), ((4,), 0.95, None), ((), 0.95, None)])
+def test_silence_counts_from_two_flights_on_of_which_one_searched_well(flights, searched, silent):
+    start = pd.DataFrame({"flight_id": list("1234"), "start_utc": pd.date_range("2026-04-01", periods=4, tz="UTC")})
+    area = pd.DataFrame({"flight_id": list("1234"), "tag_type": "collar", "mean_cautious": [0.99, 0.99, 0.5, searched]})
+    tags = pd.DataFrame({"tag_id": ["a"], "tag_type": ["collar"], "role": ["animal"]})
+    no_fate = pd.DataFrame({"tag_id": [], "class": []})
+    gone = silent_since(heard_in(*flights), start, area, tags, no_fate)
+    assert gone["flights_silent"].tolist() == ([] if silent is None else [silent])
+    assert silent_since(heard_in(*flights), start, area, tags, pd.DataFrame({"tag_id": ["a"], "class": ["Confirmed dead"]})).empty
+
+
+def test_one_record_is_said_to_be_possibly_false_wherever_it_counts(found):
+    assert found.single == {"H12": 1}
+    assert dict(say.opening(found))["Doubtful"].startswith("H12 was heard in one record only, of 1,351 that listened to it; it may be false")
+    assert "Listen again for H12 (one record only, which may be false) before anything rests on that." in say.next_steps(found)
+    assert "H12, one record only, which may be false" in say.next_flight(found) and "H12" not in say.never_placed(found)
+    assert "No rule of doubt caught a hit of an animal. A single hit may be false all the same, and on such hits rests H12." in say.thrown_away(found)[1]
+
+
+def test_hits_that_never_follow_each_other_are_single_records_too():
+    rows = conform(pd.DataFrame([{"tag_id": tag, "flight_id": "1", "status": "area only", "records_heard": 3} for tag in "ab"]), FIXES)
+    assert one_record_only(rows, pd.DataFrame({"tag_id": ["a", "b"], "longest_run": [1, 2]})) == {"a": 3}
+
+
+# Every animal
+
+@pytest.fixture(scope="module")
+def animals(found, project, demo_folder):
+    workspace = Workspace(load_survey(project / "data" / "demo" / "survey.yml"), demo_folder, demo_folder)
+    return every_animal(found.animals, workspace.read_work("tags"), found.triage, walk=found.walk, silent=found.silent, single=found.single, ground=workspace.read_table("ground_fixes"), steps=found.steps)
+
+
+def test_no_animal_of_the_register_is_left_out_and_those_with_something_to_do_come_first(animals, project):
+    register = pd.read_csv(project / "data" / "demo" / "tags.csv", dtype=str)
+    decoys = set(register.loc[register["decoy"].fillna("").str.lower().isin(["true", "yes", "1"]), "tag_id"])
+    assert set(animals["tag_id"]) == {tag for tag in register["tag_id"] if tag[0] in "GH"} - decoys and animals["tag_id"].is_unique
+    assert animals["tag_id"].tolist()[:4] == ["G08", "H09", "H12", "G03"] and animals["tag_id"].iloc[-1] == "H05"
+
+
+def test_states_are_in_plain_words_and_radii_of_the_newest_position(animals, found):
+    own = animals.set_index("tag_id")
+    assert own.loc[["G08", "H09", "H12", "G03", "H05", "G01"], "state"].tolist() == ["sends the mortality rate", "alive when last heard; silent since 2026-04-21", "one record only, which may be false", "never heard", "found dead", "alive when last heard"]
+    assert pd.isna(own.at["G03", "last_heard_utc"]) and own.loc["H09", ["flights_heard", "flights_listened"]].tolist() == [2, 6]
+    last = found.animals[(found.animals["tag_id"] == "G07") & found.animals["status"].isin(["located", "several places"])].sort_values("time_end_utc").iloc[-1]
+    assert own.at["G07", "error_radius_95_m"] == last["error_radius_95_m"] and own.at["G07", "position_from"] == last["flight_id"]
+    assert own.at["H05", "position_from"].startswith("2026-05-07T13")   # seen from the ground after the last flight
+    assert set(own["moved"]) <= {"yes", "not shown", "cannot tell"} and (own["moved"] == "yes").sum() == 19
+
+
+def test_an_animal_nobody_listened_to_and_one_without_a_register_have_a_row_too(found):
+    tags = pd.DataFrame({"tag_id": ["new", "B"], "animal_id": ["n", ""], "species": ["", ""], "tag_type": ["", ""], "role": ["animal", "beacon"]})
+    rows = every_animal(heard_in(1), tags, found.triage[:0], walk=found.walk[:0], silent=found.silent[:0], single={}, ground=pd.DataFrame(), steps=pd.DataFrame())
+    assert rows[["tag_id", "state", "moved"]].to_numpy().tolist() == [["new", "not listened to", "cannot tell"], ["a", "heard, pulse rate unknown", "cannot tell"]]
+    assert list(rows) == list(EVERY_ANIMAL)
+    assert every_animal(heard_in()[:0], tags[:0], found.triage[:0], walk=found.walk[:0], silent=found.silent[:0], single={}, ground=pd.DataFrame(), steps=pd.DataFrame()).empty
+
+
+# Before you sign
+
+def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no_permission(found):
+    said = dict(before_signing(found))
+    assert len(said["To look at"]) == (found.messages["severity"] == "look").sum() and said["To look at"][0].startswith("7 records of 234")
+    assert said["Stops"][0].startswith("No stop.") and "is no permission" in said["Stops"][0]
+    assert "81 of 153 fixes" in said["Limits"][0] and "9 beacons leave 0.61 to 1.00" in said["Limits"][0]
+    assert "Reactions of animals and incidents" in said["Missing here"][0] and said["What a signature means"][0].startswith("Read, not checked")
+    assert all(line.endswith(".") for lines in said.values() for line in lines)
+
+
+def test_a_stop_is_named_and_is_not_called_none(found):
+    stopped = pd.DataFrame({"severity": ["stop", "look"], "text": ["Flight x has no times.", "odd"]})
+    assert stops_sentence(stopped).startswith("1 stop, to be settled first: Flight x has no times.") and "no permission" not in stops_sentence(stopped)
+    assert looks(stopped) == ["odd."] and looks(stopped[:1]) == ["No message is marked look."]
+    assert looks(pd.concat([stopped[1:]] * 9))[-1] == "And 4 more, in tables/messages.csv."
+
+
+def test_circles_may_go_with_the_walkers_where_pages_with_positions_stay(found):
+    assert "search_areas.gpx" in may_leave(found)[1] and "stay" in may_leave(found)[0] and "circle" in say.leaving(found)
+    assert "nothing has to go" in may_leave(replace(found, walk=found.walk[:0]))[1]
+    assert "does not mark the campaign as sensitive" in may_leave(replace(found, sensitive=False))[0]
+    assert limits(untested(found, 0)) == "Nothing tests these radii: no beacon was put out."
+
+
+def test_circles_are_one_or_several_as_there_are(found):
+    assert "with the circle and the cautions" in say.next_steps(found)[0] and "search_areas.gpx" in say.next_steps(found)[0]
+    two = replace(found, walk=pd.concat([found.walk, found.walk.assign(tag_id="G77")]))
+    assert "Look for G08 and G77 on foot, with the circles and" in say.next_steps(two)[0]
+
+
+def test_the_printed_first_sheet_holds_what_to_know_before_signing_and_the_lines_to_sign_on(running, demo_folder, tmp_path):
+    with opened(running, demo_folder / "index.html", paper=True, width_px=665) as (page, _):    # A4 less its margins
+        height_px = page.evaluate("(box => box.getBoundingClientRect().bottom)(document.querySelector('.signing'))")
+        assert page.locator(".to-write").is_visible() and page.locator("#table-every_animal").is_visible()
+        assert height_px < 970   # A4 less its margins at 96 dots an inch
+
+
+def test_the_table_of_every_animal_is_not_cut_on_a_wide_screen_and_scrolls_on_a_narrow_one(running, demo_folder):
+    with opened(running, demo_folder / "index.html", width_px=1400) as (page, _):
+        wide, room = page.evaluate("(box => [box.scrollWidth, box.clientWidth])(document.querySelector('#table-every_animal .table-scroll'))")
+        assert wide <= room + 1 and page.locator("#table-every_animal tbody tr").count() == 28
+        page.locator("#table-every_animal thead button").nth(5).click()
+        assert page.locator("#table-every_animal th[aria-sort]").count() == 1
+    with opened(running, demo_folder / "index.html", width_px=400) as (page, _):
+        assert overflow_px(page) == 0 and page.evaluate("getComputedStyle(document.querySelector('#table-every_animal .table-scroll')).overflowX") in ("auto", "scroll")
 
 
 # results.gpkg

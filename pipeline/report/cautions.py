@@ -6,7 +6,7 @@ from html import escape
 
 CAUTIONS = (
     ("Flying", "The licensed pilot and the aviation authority decide about every flight: height, line of sight, people and protected airspace. "
-     "Nothing in this report is flight advice."),
+     "What a report says of a next flight tells the pilot where information lies; it is no flight plan."),
     ("Handling", "Catching, tagging and handling follow the animal-ethics approval and the wildlife permit, carried out by the people named in them."),
     ("Disturbing", "Launch and land away from animals, stop when they react, and write the reaction down. Birds and nursing animals need the widest berth."),
     ("Retrieving", "A 95 % region is an area to search, not a point. Go in pairs with an agreed time to check in, gloves, and a plan for weather and terrain; "

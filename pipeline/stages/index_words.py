@@ -8,11 +8,13 @@ import pandas as pd
 
 from pipeline.calibration import error_summary
 from pipeline.location import PLACED
+from pipeline.search import stated_probability
 from pipeline.stages import calibration_words as tested
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
 from pipeline.stages.calibration_numbers import probability
 from pipeline.stages.check import unnamed_permits
+from pipeline.stages.index_animals import SILENT, SILENT_RULE
 from pipeline.stages.next_flight_report import WORTH_FLYING
 from pipeline.wording import counted, listed, two_figures
 
@@ -52,18 +54,66 @@ class Found:
     blind_share: float | None    # largest share of a flight's paths beyond the terrain model; None without one
     canopy: bool = False         # whether canopy heights were given
     candidates: pd.DataFrame = field(default_factory=pd.DataFrame)   # next_flight, the most telling first
+    silent: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=SILENT))   # heard earlier, and not by the flights since
+    single: dict = field(default_factory=dict)                       # tag -> records, of animals heard in single records only
 
 
-def opening(found: Found) -> list[str]:
-    """What the campaign found, in two paragraphs: where the animals are and how well that is known; what is missing, to look for on foot, and moved."""
-    return [located.answer(found.animals, found.tests, found.not_found, found.walk, found.triage)[0],
-            " ".join(words for words in (missing(found), _heard_without_place(found), fates(found), movement(found), "This page holds exact positions and must not leave the office." if found.sensitive else "") if words)]
-
-
-def _heard_without_place(found: Found) -> str:
-    """Animals that were heard, and in no flight well enough to be placed."""
+def opening(found: Found) -> list[tuple[str, str]]:
+    """What the campaign found, as labelled lines: how well the animals are placed and what tests that; who is missing, doubtful, to look for on foot, and moved."""
     unplaced = never_placed(found)
-    return f"Heard, but in no flight well enough for a position: {listed(unplaced)}." if unplaced else ""
+    lines = [
+        ("Positions", positions(found.animals)),
+        ("Tested", tests_in_short(found)),
+        ("Missing", missing_in_short(found)),
+        ("Doubtful", single_records(found)),
+        ("Not placed", f"{listed(unplaced)} {'was' if len(unplaced) == 1 else 'were'} heard, and in no flight well enough for a position." if unplaced else ""),
+        ("On foot", fates(found)),
+        ("Moved", movement(found)),
+        ("Keep inside", "Exact positions are on this page, so it must not leave the office; \"Before you sign\" says what may." if found.sensitive else ""),
+    ]
+    return [(label, words) for label, words in lines if words]
+
+
+def positions(animals: pd.DataFrame) -> str:
+    """How many animals have a position, and how wide all positions are; no flight is picked out."""
+    total, placed = animals["tag_id"].nunique(), animals[animals["status"].isin(PLACED)]
+    if not total:
+        return "No tag of an animal was listened to, so there is nothing to locate."
+    named = placed["tag_id"].nunique()
+    first = f"{named} of {counted(total, 'animal')} {'has' if named == 1 else 'have'} a position in at least one flight"
+    if placed.empty:
+        return f"{first}."
+    radii = placed["error_radius_95_m"]
+    if len(placed) == 1:
+        return f"{first}; the 95 % radius of this one position is {two_figures(radii.max())} m."
+    return f"{first}, {len(placed)} positions in all. Half of their 95 % radii are below {two_figures(radii.median())} m; the widest is {two_figures(radii.max())} m."
+
+
+def tests_in_short(found: Found) -> str:
+    """What beacons say of the radii, with the interval that so few leave, and how many fixes lie outside of what they tested."""
+    if found.tests.empty:
+        return f"Nothing tests these radii: {_why_untested(found)}."
+    inside, places = int((found.tests["level_after"] <= 0.95).sum()), found.tests["place_id"].nunique()
+    first = (f"{places} of {counted(len(found.beacons), 'beacon')} {'was' if places == 1 else 'were'} heard. The 95 % regions held {inside} of {counted(len(found.tests), 'beacon position')} "
+             "that the model had not seen")
+    if places == 1:
+        return f"{first}; one beacon proves next to nothing."
+    row = held_by_place(found.coverage)
+    return f"{first}; counted by beacon that is {probability(row['share'])}, with a 95 % interval of {probability(row['low_95'])} to {probability(row['high_95'])}. {outside_sentence(found.reach)}".strip()
+
+
+def held_by_place(coverage: pd.DataFrame) -> pd.Series:
+    """The row of coverage on which the index rests: 95 % regions as they are used, every beacon counted once."""
+    return coverage[(coverage["calibration"] == "after") & (coverage["nominal"] == 0.95) & (coverage["counted_by"] == tested.COUNTED_PLACES)].iloc[0]
+
+
+def outside_sentence(reach: pd.DataFrame) -> str:
+    """How many fixes of animals no beacon speaks for; "" where there is none. reach : rows of beacon_reach."""
+    outside, fixes = (int(reach.iloc[-1][name]) for name in ("fixes_outside", "fixes")) if len(reach) else (0, 0)
+    if not outside:
+        return ""
+    share = ", more than half," if 2 * outside > fixes else ""
+    return f"{outside} of {counted(fixes, 'fix', 'fixes')} of animals{share} lie{'s' if outside == 1 else ''} outside of what the beacons tested: there the radii rest on the model alone."
 
 
 def answers(found: Found) -> list[tuple[str, list[str]]]:
@@ -71,7 +121,7 @@ def answers(found: Found) -> list[tuple[str, list[str]]]:
     return [
         ("Can I trust the positions, and where not?", trust(found)),
         ("How many beacons say so, and were they independent of the fit?", [independence(found)]),
-        ("Which animals are missing, and did we really look there?", [missing(found), searched(found)]),
+        ("Which animals are missing, and did we really look there?", [words for words in (missing(found), silent_later(found), single_records(found), searched(found)) if words]),
         ("Which tags must be looked for on foot, how urgently, and how sure is that?", [fetch(found)]),
         ("Did anything move or change?", [movement(found), NO_COMPARISON]),
         ("What was thrown away, by whose rule?", thrown_away(found)),
@@ -88,7 +138,14 @@ def trust(found: Found) -> list[str]:
     """The errors measured on beacons, and what the beacons do not speak for."""
     if found.errors.empty:
         return [f"That is not known: {_why_untested(found)}, so no error was measured. The regions are as wide as simulations of such models ask for, and untested here."]
-    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{tested.reach_sentence(found.reach)} {_not_in_the_model(found.blind_share, found.canopy)}"]
+    return [f"{_error_sentence(found.errors)} {_held_sentence(found.errors)}", f"{counts_reconciled(found.animals)} {tested.reach_sentence(found.reach)} {_not_in_the_model(found.blind_share, found.canopy)}"]
+
+
+def counts_reconciled(animals: pd.DataFrame) -> str:
+    """How searches, fixes and positions, whose numbers all stand on this page, come from each other; animals : rows of FIXES."""
+    heard, placed = int(animals["best_latitude"].notna().sum()), int(animals["status"].isin(PLACED).sum())
+    return (f"Of {counted(len(animals), 'search', 'searches')}, one animal in one flight each, {len(animals) - heard} gave nothing to locate and {heard} gave a fix, that is, something was heard and a region drawn; "
+            f"{placed} of the {counted(heard, 'fix', 'fixes')} {'is a position' if placed == 1 else 'are positions'}.")
 
 
 def _not_in_the_model(blind_share: float | None, canopy: bool = False) -> str:
@@ -128,7 +185,7 @@ def independence(found: Found) -> str:
     heard = f"{places} of {counted(len(found.beacons), 'beacon')} {'was' if places == 1 else 'were'} heard, in {counted(len(found.tests), 'fix', 'fixes')}."
     if places == 1:
         return f"{heard} It was located by a model that never saw it and so rests on its priors, with a region as wide as simulations ask for. One beacon proves next to nothing."
-    row = found.coverage[(found.coverage["calibration"] == "after") & (found.coverage["nominal"] == 0.95) & (found.coverage["counted_by"] == tested.COUNTED_PLACES)].iloc[0]
+    row = held_by_place(found.coverage)
     return (f"{heard} Each was located by a model fitted without it and widened by what the others showed. Flights repeated over one beacon are not new beacons: counted as {counted(places, 'place')}, "
             f"the 95 % regions held {probability(row['share'])} of the truths, with a 95 % interval of {probability(row['low_95'])} to {probability(row['high_95'])}.")
 
@@ -136,11 +193,75 @@ def independence(found: Found) -> str:
 # Animals missing, to look for on foot, moving
 
 def missing(found: Found) -> str:
-    """Who was not found; without a register nobody can be missed."""
+    """Who was never heard; without a register nobody can be missed."""
     if found.has_register:
-        return located.missing_sentence(found.not_found)
-    unheard = f" {located.missing_sentence(found.not_found)}" if len(found.not_found) else ""
+        return never_heard(found.not_found, with_figures=True)
+    unheard = f" {never_heard(found.not_found, with_figures=True)}" if len(found.not_found) else ""
     return f"There is no register, so every tag of the logs that is no beacon counts as an animal, and an animal that no log names cannot be missed.{unheard}"
+
+
+def missing_in_short(found: Found) -> str:
+    """Those never heard and those that fell silent, for the opening."""
+    heard_of_all = "" if found.has_register and len(found.silent) else NOBODY_MISSING if found.has_register else NO_REGISTER
+    return " ".join(words for words in (never_heard(found.not_found) if len(found.not_found) else heard_of_all, _silent_sentence(found.silent)) if words)
+
+
+NOBODY_MISSING = "Every animal of the register was heard in some flight."
+NO_REGISTER = "Without a register nobody can be missed."
+
+
+def never_heard(not_found: pd.DataFrame, with_figures: bool = False) -> str:
+    """Who was never heard, with what that says, by how probably they would have been heard; not_found : rows of not_found."""
+    if not_found.empty:
+        return NOBODY_MISSING
+    silent, said = not_found[not_found["class"] == "not heard"], []
+    for words, rows in silent.groupby(silent["adequacy_cautious"].map(_had_it_been_there), sort=False):
+        one = len(rows) == 1
+        it, its, was = ("it", "its tag is", "was") if one else ("they", "their tags are", "were")
+        figures = f" The probability of hearing {'it' if one else 'them'}, wherever in the area it was looked for, is {listed(map(stated_probability, rows['adequacy_cautious']))}; the figure is cautious, {located.CAUTIOUS}." if with_figures else ""
+        said.append(f"{listed(rows['tag_id'])} {was} heard in no flight. {words.format(names='it' if one else 'each of them', it=it, its=its, are='is' if one else 'are', silence='its silence' if one else 'their silence')}{figures}")
+    unsought = list(not_found.loc[not_found["class"] == "not searched", "tag_id"])
+    said += [located.NO_PROOF_OF_ABSENCE] if len(silent) and with_figures else []
+    return " ".join([*said, f"Not listened to at all: {listed(unsought)}. That is not an absence."] if unsought else said)
+
+
+def _had_it_been_there(probability_heard: float) -> str:
+    """What the silence of a tag says, by the probability that it would have been heard; the limits are our choice."""
+    if pd.isna(probability_heard):
+        return "How probably {names} would have been heard is not known, so {silence} says nothing."
+    if probability_heard >= 0.99:
+        return "Had {names} been in the area with a working tag, {it} would almost surely have been heard: {it} {are} elsewhere or {its} silent."
+    if probability_heard >= 0.9:
+        return "Had {names} been in the area with a working tag, {it} would very probably have been heard: {it} {are} likely elsewhere or {its} silent."
+    if probability_heard >= 0.5:
+        return "Had {names} been in the area with a working tag, {it} would more likely than not have been heard; {silence} alone says little."
+    return "The area was hardly searched for {names}, so that {silence} says next to nothing."
+
+
+def _silent_sentence(silent: pd.DataFrame) -> str:
+    """Those that were heard and then fell silent, each by name; silent : as silent_since gives it."""
+    said = []
+    for row in silent.itertuples():
+        surely = "almost surely" if row.probability >= 0.99 else "very probably"
+        said.append(f"{row.tag_id} was heard in {counted(int(row.flights_heard), 'flight')}, last on {row.last_heard_utc:%Y-%m-%d}, and in none of the {int(row.flights_silent)} flights since that listened to it; the best of them alone would {surely} "
+                    "have heard it: it is elsewhere or its tag is silent.")
+    return " ".join(said)
+
+
+def silent_later(found: Found) -> str:
+    """Those that fell silent, with the rule and its reason."""
+    if found.silent.empty:
+        return ""
+    figures = listed(f"{row.tag_id} {stated_probability(row.probability)}" for row in found.silent.itertuples())
+    return f"{_silent_sentence(found.silent)} {SILENT_RULE} The probability is: {figures}."
+
+
+def single_records(found: Found) -> str:
+    """Animals that count as heard by single records, which may be false."""
+    listened = found.animals.groupby("tag_id")["records_listened"].sum()
+    said = [f"{tag_id} was heard in {'one record' if count == 1 else f'{count} single records'} only, of {int(listened[tag_id]):,d} that listened to it; {'it' if count == 1 else 'they'} may be false."
+            for tag_id, count in found.single.items()]
+    return " ".join(said)
 
 
 def searched(found: Found) -> str:
@@ -208,7 +329,7 @@ def movement(found: Found) -> str:
         return f"{why}, so nothing can be said of movement between flights."
     moved = tested_steps.loc[tested_steps["verdict"] == "moved", "tag_id"].nunique()
     return (f"{moved} of {counted(tested_steps['tag_id'].nunique(), 'animal')} with two positions or more moved farther than the error of the positions allows; in half of the comparisons of one position with another, a movement below "
-            f"{two_figures(tested_steps['minimum_detectable_m'].median())} m could not have been seen.")
+            f"{two_figures(tested_steps['minimum_detectable_m'].median())} m would often have been missed.")
 
 
 # Rules, assumptions, permits
@@ -233,13 +354,20 @@ def _withheld(animals: pd.DataFrame) -> list[str]:
 
 def _disbelieved(found: Found) -> list[str]:
     doubted = int((found.animals["status"] == "suspect").sum())
-    words = [f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted." if doubted else "No hit of an animal is doubted."]
+    single = f", and on such hits rest{'s' if len(found.single) == 1 else ''} {listed(found.single)}" if found.single else ""
+    words = [f"{counted(doubted, 'search', 'searches')} of animals gave hits that are doubted by rule." if doubted else f"No rule of doubt caught a hit of an animal. A single hit may be false all the same{single}."]
     for row in found.false.itertuples():
         placed = found.decoys.loc[found.decoys["status"].isin(PLACED), "tag_id"].nunique()
         listened = f"Of {counted(int(row.decoys), 'decoy')}, known to be switched off, {int(row.decoys_heard) or 'none'} seemed to be heard"
-        words.append(f"{listened}, in {int(row.records_heard)} of {int(row.records_listened):,d} usable records that listened to them, and {placed or 'none'} got a position." if row.decoys_heard else
-                     f"{listened} in {int(row.records_listened):,d} usable records that listened to them.")
+        words.append(f"{listened}, in {int(row.records_heard)} of {int(row.records_listened):,d} usable records that listened to them{_with_unusable(found, int(row.records_listened))}, and {placed or 'none'} got a position." if row.decoys_heard else
+                     f"{listened} in {int(row.records_listened):,d} usable records that listened to them{_with_unusable(found, int(row.records_listened))}.")
     return words
+
+
+def _with_unusable(found: Found, usable: int) -> str:
+    """The other count of the same records, which the messages give."""
+    every = int(found.tags_heard.loc[found.tags_heard["role"] == "decoy", "records_listened"].sum())
+    return f" ({every:,d} with those without a usable position, as the messages count them)" if every > usable else ""
 
 
 def levels(table: pd.DataFrame) -> str:
@@ -266,7 +394,7 @@ def permits(found: Found) -> str:
     unnamed = unnamed_permits(found.permits)
     gentle = "Whether the work was gentle the logs do not tell: reactions of animals and incidents are to be added by those who were there."
     if not unnamed:
-        return f"Permits are named below. {gentle}"
+        return f"Permits are named under \"Before you sign\". {gentle}"
     final = " The status says final; it should not, until they are, and a message marked look says so." if found.status == "final" else ""
     return f"Permits not recorded in the survey file: {listed(unnamed)}.{final} Whether the work was legal is for the authority, the licensed pilot and the permit holder to say. {gentle}"
 
@@ -274,30 +402,32 @@ def permits(found: Found) -> str:
 def leaving(found: Found) -> str:
     """Whether the page may be shared."""
     if found.sensitive:
-        return "No: exact positions are inside, and a campaign counts as sensitive unless its survey file says otherwise. Generalise to a grid before anything is shared, and never by random shifts."
+        return "No: exact positions are inside, and a campaign counts as sensitive unless its survey file says otherwise. Generalise to a grid before anything is shared, and never by random shifts. Of people on foot, those who look for a tag take its circle and its printed section, and nothing else."
     return "Exact positions and flight tracks are inside. The survey file does not call them sensitive; ask the permit holder before sharing."
 
 
 # What comes next
 
 def never_placed(found: Found) -> list[str]:
-    """Animals that were heard, and in no flight well enough for a position."""
+    """Animals that were heard, and in no flight well enough for a position; those heard in single records only are told apart."""
     heard, placed = (set(found.animals.loc[rows, "tag_id"]) for rows in (found.animals["status"].isin(["several places", "area only", "heard once"]), found.animals["status"].isin(PLACED)))
-    return sorted(heard - placed)
+    return sorted(heard - placed - set(found.single))
 
 
 def next_flight(found: Found) -> str:
     """What another flight is worth most for."""
-    unplaced, silent, best = never_placed(found), list(found.not_found["tag_id"]) if len(found.not_found) else [], located.best_per_animal(found.animals)
+    silent = [*(found.not_found["tag_id"] if len(found.not_found) else []), *found.silent["tag_id"], *(f"{tag_id}, {_single_words(count)}" for tag_id, count in found.single.items())]
+    unplaced, best = never_placed(found), located.best_per_animal(found.animals)
     if not found.animals["records_heard"].gt(0).any():
         return f"Nothing was heard of any animal. Before another flight, test the receiver and its settings on a tag at a known place. {PILOT_DECIDES}"
+    others = f" Not found or silent: {'; '.join(silent)}." if silent else ""
     if unplaced:
-        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(unplaced)}.{_block_sentence(found)} {PILOT_DECIDES}"
+        return f"Pass closer, and on more than one side, to what was heard and never placed: {listed(unplaced)}.{others}{_block_sentence(found)} {PILOT_DECIDES}"
     if best.empty:
         return f"Nothing that was heard is believed enough to be flown to. {PILOT_DECIDES}"
     widest = best.loc[best["error_radius_95_m"].idxmax()]
-    also = f"those not found ({listed(silent)}) and for " if silent else ""
-    return (f"Every animal that was believed heard has a position in some flight. Another flight is worth most for {also}the widest regions, first {widest['tag_id']} "
+    also = f"those not found or silent ({'; '.join(silent)}) and for " if silent else ""
+    return (f"Every animal that was heard for certain has a position in some flight. Another flight is worth most for {also}the widest regions, first {widest['tag_id']} "
             f"(95 % radius {two_figures(widest['error_radius_95_m'])} m).{_block_sentence(found)} {PILOT_DECIDES}")
 
 
@@ -309,26 +439,38 @@ def _block_sentence(found: Found) -> str:
     return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} tells most of the tags not found or badly placed; the map is in the localisation report."
 
 
+def _single_words(count: int) -> str:
+    return "one record only, which may be false" if count == 1 else f"{count} single records only, which may be false"
+
+
 def next_steps(found: Found) -> list[str]:
     """At most five lines, the most urgent first."""
-    silent, unsought = (list(found.not_found.loc[found.not_found["class"] == name, "tag_id"]) if len(found.not_found) else [] for name in ("not heard", "not searched"))
+    never, unsought = (list(found.not_found.loc[found.not_found["class"] == name, "tag_id"]) if len(found.not_found) else [] for name in ("not heard", "not searched"))
+    stops, looks = (int((found.messages["severity"] == severity).sum()) for severity in ("stop", "look"))
     steps = [
-        f"Look for {listed(found.walk['tag_id'])} on foot, with the circles of the localisation report and its cautions." if len(found.walk) else "",
-        _messages_step(found.messages),
+        _walk_step(found.walk),
+        _messages_step(stops, looks) if stops else "",
+        f"Search for {listed(f'{row.tag_id}, silent since {row.last_heard_utc:%Y-%m-%d}' for row in found.silent.itertuples())}: listen round the last position and beyond the area; ask for the battery's age." if len(found.silent) else "",
         f"Fly again for {listed(never_placed(found))}: heard, and in no flight well enough for a position." if never_placed(found) else "",
         f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
-        f"Decide on {listed(silent)}: fly wider, ask for the battery's age, or keep listening." if silent else "",
+        f"Listen again for {listed(f'{tag_id} ({_single_words(count)})' for tag_id, count in found.single.items())} before anything rests on that." if found.single else "",
+        f"Decide on {listed(never)}: fly wider, ask for the battery's age, or keep listening." if never else "",
         _beacon_step(found),
-        "When this page has been read, sign its printed first sheet and set the status to checked in the survey file." if found.status == "draft" else "",
+        _messages_step(stops, looks) if looks and not stops else "",
     ]
     return [step for step in steps if step][:5]
 
 
-def _messages_step(messages: pd.DataFrame) -> str:
-    counts = messages["severity"].value_counts()
-    stop, look = int(counts.get("stop", 0)), int(counts.get("look", 0))
-    if not stop and not look:
+def _walk_step(walk: pd.DataFrame) -> str:
+    if walk.empty:
         return ""
+    circles = int(walk["easting_m"].notna().sum())
+    if not circles:
+        return f"Look for {listed(walk['tag_id'])} on foot; no flight gave a place."
+    return f"Look for {listed(walk['tag_id'])} on foot, with the {'circle' if circles == 1 else 'circles'} and the cautions of the localisation report (tables/search_areas.gpx)."
+
+
+def _messages_step(stop: int, look: int) -> str:
     said = listed([f"{verb} {'the one message' if count == 1 else f'the {count} messages'} marked {mark}" for verb, count, mark in (("settle", stop, "stop"), ("read", look, "look")) if count])
     return f"{said[0].upper()}{said[1:]}, in the quality report."
 
