@@ -13,19 +13,21 @@ import pandas as pd
 import pyproj
 import pytest
 import shapely
+from scipy.stats import binomtest
 
 from pipeline.exchange import generalise, one_square
 from pipeline.exchange.generalising import decimals_for
 from pipeline.geodesy import choose_projection
 from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
-from pipeline.stages import appendix, appendix_error_words, appendix_method_words, appendix_words
+from pipeline.stages import appendix, appendix_error_words, appendix_limit_words, appendix_method_words, appendix_words
 from pipeline.stages.appendix_beacons import published_beacons
 from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
+from pipeline.stages.appendix_missing import MISSING, false_record_words, missing_animals
 from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
-from pipeline.stages.appendix_withheld import whom_to_ask, withheld_files, withheld_tables
+from pipeline.stages.appendix_withheld import software_licence, whom_to_ask, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import NOT_DESCRIBED, column_meaning, dictionary_table, layer_meaning, table_meaning, unit_of, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -374,6 +376,116 @@ def test_the_statement_of_the_mapping_standard_is_made_from_twenty_beacons_on():
     metres = float(f"{1.7308 * np.hypot(30.0, 30.0):.2g}")
     assert appendix_error_words._standard(errors) == f"Tested {metres:.0f} metres horizontal accuracy at 95% confidence level, after the National Standard for Spatial Data Accuracy (FGDC 1998)."
     assert "needs 20 independent check points, and there are 19; none is made." in appendix_error_words._standard(errors.iloc[:19])
+
+
+def test_the_opening_gives_interval_share_by_beacon_domain_what_lies_outside_and_that_it_is_a_draft(sensitive, demo_folder):
+    page = re.sub("<[^>]+>", "", (sensitive / "appendix.html").read_text(encoding="utf-8"))
+    opening = page[:page.index("This appendix gives the methods")]
+    summary, reach = (pd.read_csv(demo_folder / "tables" / f"{name}.csv") for name in ("error_summary", "beacon_reach"))
+    whole, claimed = summary.iloc[0], summary[summary["grouping"] == "where errors are claimed"].iloc[0]
+    coverage = pd.read_csv(demo_folder / "tables" / "coverage.csv").query("calibration == 'after' and nominal == 0.95 and counted_by == 'places'").iloc[0]
+    two = lambda value: f"{float(f'{value:.2g}'):.0f}"
+    for said in (f"(95 % interval {two(whole.median_low_95_m)} to {two(whole.median_high_95_m)} m)", f"{coverage.share:.2f}, 95 % interval {coverage.low_95:.2f} to 1.00", f"lie {claimed.n} of {whole.n} fixes at {claimed.places} beacons: median error {two(claimed.median_m)} m",
+                 f"{claimed.inside_95} of {claimed.n} inside", f"{reach.fixes_outside.iloc[-1]} of {reach.fixes.iloc[-1]} fixes of animals lie outside", "each located by a model fitted without it, though in the same flights", "Draft: nobody has checked", "are invented"):
+        assert said in opening, said
+    assert "that the model had not seen" not in opening
+
+
+def material(**tables):
+    survey = SimpleNamespace(receiver_log=SimpleNamespace(heard_above_noise_db=6.0), terrain="heights.tif", movement=SimpleNamespace(significance=0.05))
+    return Material(survey=survey, tables=tables, tags=None, animals=pd.DataFrame({"tag_id": ["A"]}), best=None, models={}, below_margin=(7, 100))
+
+
+def test_heard_is_what_the_receiver_logged_and_the_margin_over_noise_is_no_strict_limit():
+    model = pd.DataFrame({"parameter": ["threshold_shift_db", "softness_db"], "value": [-0.3, 1.6]})
+    said = appendix_words._heard_words(material(signal_model=model))
+    assert "as the receiver logged it" in said and "no strict limit: 7 of 100 heard strengths lie below it" in said and "shifted by an estimated \u22120.3 dB, soft by an estimated 1.6 dB" in said
+    found = material(signal_model=model)
+    found.survey.receiver_log.heard_above_noise_db = None
+    assert "one threshold for all records" in appendix_words._heard_words(found) and "margin" not in appendix_words._heard_words(found)
+
+
+def test_the_number_of_strengths_below_the_margin_is_counted_on_the_records(sensitive, demo_folder):
+    records = pd.read_parquet(demo_folder / "work" / "records.parquet").query("heard")
+    below = int((records["strength_db"] < records["noise_db"] + 6.0).sum())    # the margin of the demo's survey file
+    assert f"{below:,d} of {len(records):,d} heard strengths lie below it" in (sensitive / "appendix.html").read_text(encoding="utf-8") and below > 100
+
+
+SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a", "a", "b", "b", "c"], "status": ["not heard", "heard once", "located", "heard once", "not heard"], "records_heard": [0, 1, 20, 1, 0], "records_listened": 100})
+
+
+def test_an_animal_heard_in_one_record_of_all_flights_stands_among_the_missing():
+    silent = pd.DataFrame({"tag_id": ["C"], "animal_id": ["c"], "species": ["Lepus timidus"], "class": ["not heard"], "records_listened": [100], "adequacy_expected": [0.9], "adequacy_cautious": [0.8], "battery_used": [0.1]})
+    rows = missing_animals(silent, SEARCHES, {"A": "Lepus timidus"})
+    assert list(rows["tag_id"]) == ["C", "A"] and list(rows["class"]) == ["not heard", "heard once"] and list(rows["records_heard"]) == [0, 1] and list(rows["records_listened"]) == [100, 200]
+    assert missing_animals(silent.head(0), SEARCHES.head(0), {}).columns.tolist() == MISSING
+
+
+def test_a_single_record_is_weighed_against_how_often_records_of_silent_tags_are_false():
+    false = pd.DataFrame([{"records_listened": 2000, "records_heard": 1, "share": 0.0005, "share_low": 0.0, "share_high": 0.003}])
+    assert "heard in 1 of 2,000 records, at which rate 0.2 false records (0 to 1.2 by" in false_record_words(SEARCHES, false)      # 400 records of four quiet searches
+    assert "was not measured" in false_record_words(SEARCHES, false.head(0))
+    assert false_record_words(SEARCHES[SEARCHES["status"] != "heard once"], false) == ""
+
+
+def test_the_walks_that_were_looked_for_are_told_with_what_the_test_cannot_see():
+    tests = pd.DataFrame({"tag_id": ["A", "A", "B"], "beacon": [False, False, True], "walk_shown": [True, False, False], "walk_sd_m": [200.0, 240.0, 90.0]})
+    said = appendix_limit_words.walking(material(walking_test=tests))
+    assert "in 1 of 2 fixes of animals and 0 of 1 fix of beacons" in said and "known to 220 m each way" in said
+    assert "not tested" in appendix_limit_words.walking(material())
+
+
+def steps(few, count):
+    return pd.DataFrame({"kind": "consecutive", "days": 0.03, "p": [0.01] * few + [0.5] * (count - few)})
+
+
+def test_pairs_of_fixes_within_an_hour_test_the_stated_errors():
+    """7 of 59: 0.049 to 0.229 after Clopper & Pearson; by scipy's own exact interval of a binomial share."""
+    low, high = binomtest(7, 59).proportion_ci(method="exact")
+    said = appendix_limit_words.shortly_after(material(movement_steps=steps(7, 59)))
+    assert f"of 59 pairs of consecutive fixes less than an hour apart, 7 differ with p below 0.05 before adjustment (share 0.12, exact 95 % interval {low:.2f} to {high:.2f}" in said and "more than that, though" in said
+    assert "they are too small, or animals moved" in appendix_limit_words.shortly_after(material(movement_steps=steps(20, 59)))
+    assert "no more than that" in appendix_limit_words.shortly_after(material(movement_steps=steps(1, 59)))
+    assert appendix_limit_words.shortly_after(material(movement_steps=steps(7, 59).assign(days=1.0))) == appendix_limit_words.shortly_after(material()) == ""
+
+
+def test_limits_are_stated_with_beacons_and_without():
+    flights = pd.DataFrame({"start_utc": ["2026-05-01T06:00Z", "2026-05-01T07:00Z", "2026-05-02T06:00Z"], "style": ["loop", "loop", "mixed"], "height_median_m": [80.0, 81.0, 60.0]})
+    beacons = pd.DataFrame({"flights_heard": [3, 0], "height_above_ground_m": [0.1, 0.4]})
+    seen = pd.DataFrame({"share_without_terrain": [0.11, 0.36, 0.2]})
+    said = appendix_limit_words.limits(material(flights=flights, beacon_places=beacons, terrain_seen=seen))[0]
+    for words in ("0.1 to 0.4 m above ground, and none was on an animal", "3 flights on 2 days over one site, flown at 60 to 81 m above ground", "Style mixed was flown once", "11 % to 36 % by flight lie in part beyond the terrain model"):
+        assert words in said, words
+    assert appendix_limit_words.limits(material())[0] == "No beacon was heard, so that no condition at all was tested."
+
+
+def test_animals_whose_fate_changes_what_their_fixes_mean_are_marked(sensitive, demo_folder):
+    page = re.sub("<[^>]+>", " ", (sensitive / "appendix.html").read_text(encoding="utf-8"))
+    triage = pd.read_csv(demo_folder / "tables" / "fate_triage.csv").set_index("tag_id")["class"]
+    assert page.count("; found dead") == (triage == "Confirmed dead").sum() > 0 and page.count("; mortality rate") == triage.isin(["Retrieve", "Check soon", "Watch"]).sum() > 0
+
+
+def test_a_licence_made_for_software_is_told_as_one():
+    assert software_licence("BSD-3-Clause").startswith(" That is a licence for software") and software_licence("CC BY 4.0") == software_licence("") == ""
+
+
+def test_what_the_authors_did_not_say_is_told_without_names_of_settings(sensitive):
+    rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    assert not re.search(r"publication\.[a-z]", " ".join(rows["answer"]) + page) and "Data and code: not stated by the authors." in page
+
+
+def test_every_limit_that_fixes_were_counted_against_is_named(sensitive, demo_folder):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    said = page[page.index("Counted against are"):].partition(" (")[0]
+    names = {"closest approach (m)": "closest approach", "records heard": "records heard", "tag type": "tag type", "flight style": "flight style", "ground between the beacons": "outline of the beacons", "ground flown over": "outline of the tracks",
+             "ground height (m)": "ground heights", "receiver height, median of a flight (m)": "heights flown"}
+    conditions = set(pd.read_csv(demo_folder / "tables" / "beacon_reach.csv")["condition"]) - {"any of these", "closest approach of any beacon fix (m)"}
+    assert conditions <= set(names) and all(names[condition] in said for condition in conditions)
+
+
+def test_ground_searched_to_nine_tenths_is_not_called_proven_by_a_lower_limit_below_it():
+    assert appendix_words._not_proven(pd.Series({"share_low": 0.66, "least": 0.9})) == " The lower limit, 0.66, does not prove 0.9." and appendix_words._not_proven(pd.Series({"share_low": 0.93, "least": 0.9})) == ""
 
 
 def test_survival_before_the_first_death_has_no_interval():

@@ -1,7 +1,7 @@
 """The stage after the index: the publication appendix, from the tables that the others left.
 
     appendix.html
-    tables/           appendix_beacons, appendix_checklist, appendix_positions, data_dictionary
+    tables/           appendix_beacons, appendix_checklist, appendix_missing, appendix_positions, data_dictionary
     appendix_files/   all that may be attached to a paper: the page, and the tables and figures that it links
 
 Exact positions stand in it only where the survey file does not mark them as sensitive.
@@ -24,6 +24,7 @@ from pipeline.stages import NOTEBOOK_STAGES
 from pipeline.stages import localisation_words as located
 from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
 from pipeline.stages.appendix_beacons import BEACONS, published_beacons
+from pipeline.stages.appendix_missing import MISSING, missing_animals
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
 from pipeline.stages.appendix_report import AppendixReport
 from pipeline.stages.appendix_square import campaign_square
@@ -34,19 +35,20 @@ from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
 from pipeline.stages.workspace import Workspace
 
 TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "instruments", "messages", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
-          "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival")
+          "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival", "walking_test", "terrain_seen")
 _LINKED = re.compile(r'href="((?:tables|figures)/[^"]+)"')
-OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "data_dictionary": COLUMNS}
+OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "data_dictionary": COLUMNS}
 
 
 def build(workspace: Workspace) -> None:
-    """Write appendix.html and its four tables."""
+    """Write appendix.html and its tables."""
     tables, layers = columns_of_tables(workspace), columns_of_layers(workspace)
     found = replace(gather(workspace), withheld=withheld_tables(tables, workspace.survey), withheld_files=withheld_files(_files_beside_tables(workspace), workspace.survey))
     report, numbered = AppendixReport(workspace, found), numbered_tables(_pages(workspace))
     dictionary = dictionary_table(tables)
     workspace.write_table("appendix_positions", found.positions)
     workspace.write_table("appendix_beacons", found.beacons)
+    workspace.write_table("appendix_missing", found.missing)
     workspace.write_table("appendix_checklist", checklist(found, numbered, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
     workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
     parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary, layers)
@@ -78,7 +80,14 @@ def gather(workspace: Workspace) -> Material:
     square = campaign_square(workspace.read_work("track"), ground.study_area, best, tables["beacon_places"], ground.projection, survey.publication.generalise_m) if keeps_places(survey) else None
     positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, square=square)
     beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
-    return Material(survey=survey, tables=tables, beacons=beacons, cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    species = dict(zip(tags["tag_id"], tags["species"]))
+    return Material(survey=survey, missing=missing_animals(tables["not_found"], animals, species), tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+
+
+def _below_margin(records: pd.DataFrame) -> tuple[int, int]:
+    """(heard strengths below their record's threshold, heard strengths of records that have one)."""
+    heard = records[records["heard"].astype(bool) & records["threshold_db"].notna()]
+    return int((heard["strength_db"] < heard["threshold_db"]).sum()), len(heard)
 
 
 def columns_of_tables(workspace: Workspace) -> dict[str, list[str]]:

@@ -17,6 +17,7 @@ from pipeline.wording import counted
 
 CHECKLIST = ["question", "item", "where", "answer"]
 NOT_RECORDED = "not recorded"
+NOT_STATED = "not stated by the authors"
 # What would have to be known where an item is not answered, by item.
 NEEDED = {
     "number tagged, species": "a register of tags with the column species", "capture, sex, age, mass": "date and method of capture, sex, age and body mass of each animal",
@@ -29,7 +30,7 @@ NEEDED = {
     "gain pattern of the antenna": "beacons that were heard", "number of test tags, places, heights, habitats": "beacons that were heard", "blind to the model": "beacons that were heard", "bias, median, mean, 90th percentile, intervals": "beacons that were heard",
     "coverage of the stated regions": "beacons that were heard", "where the errors hold, and where not": "beacons that were heard", "whether rejection favours open ground": "a map of habitats", "flights, minutes, km, time of day": "a flight",
     "ground searched to 0.5 and 0.9": "a flight", "animals not found, and how well their ground was searched": "a register of tags", "when and why animals left, extremes of the curve": "dates of deployment in the register",
-    "whether leaving is independent of fate": "a survival curve", "fixes and days of every animal": "animals with fixes", "data and code": "publication.availability in the survey file", "licence, citation": "publication.licence and publication.citation in the survey file",
+    "whether leaving is independent of fate": "a survival curve", "fixes and days of every animal": "animals with fixes",
 }
 REPORT_NAMES = {"1_quality_check": "quality check", "2_localisation": "localisation report", "3_error_calibration": "error calibration", "4_movement_summaries": "movement report"}
 QUESTIONS = ("Animals", "Tags", "Drone, permits and field work", "Receiver and antenna", "Location method", "Location error", "Rejection rules", "Survey effort", "Censoring", "Space use", "Data and code")
@@ -199,8 +200,8 @@ def _space_use(found: Material, places: _Places):
 
 def _data(found: Material, places: _Places):
     settings = found.survey.publication
-    yield "data and code", "Availability and permits", settings.availability
-    yield "licence, citation", "Availability and permits", "; ".join(text for text in (settings.licence, settings.citation) if text)
+    yield "data and code", "Availability and permits", settings.availability.strip() or NOT_STATED
+    yield "licence, citation", "Availability and permits", "; ".join(text for text in (settings.licence, settings.citation) if text) or NOT_STATED
     generalised = len(found.positions) and (found.positions["precision"] != "exact").any()
     yield "files withheld, and who may be asked", "Availability and permits", f"{counted(len(found.withheld), 'table')}, the reports and their maps; {whom_to_ask(found.survey)}" if found.withheld else "none is withheld"
     yield "generalised coordinates", places.either(places.table("positions"), places.table("beacons")), "generalised, grid and uncertainty stated" if generalised else "positions are exact: the campaign is not marked sensitive" if len(found.positions) else "no position"

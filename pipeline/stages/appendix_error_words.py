@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.calibration import accuracy_statement
+from pipeline.calibration import accuracy_statement, what_beacons_can_prove
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL, RESAMPLES
 from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, CLOSEST, RECORDS, STYLE, TYPE
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
 from pipeline.stages.calibration_numbers import percent
-from pipeline.stages.calibration_words import OUTSIDE, by_place_sentence, counted_fixes, held, widening_words
+from pipeline.stages.calibration_words import OUTSIDE, P90_PLACES, by_place_sentence, claimed_errors, counted_fixes, flights_sentence, held, nine_in_ten, style_note, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
 
 UNTESTED = "No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."
@@ -28,12 +28,19 @@ def errors(found: Material) -> list[str]:
     return [
         f"Errors were measured on {counted(int(row['places']), 'beacon')}{found.cite('beacons')}: tags at surveyed places, treated as if unknown. Each flight that heard a beacon gives one fix, {counted(int(row['n']), 'fix', 'fixes')} in all. Each beacon was located by a model "
         "fitted without it, and its regions were widened by what the others showed; the error is the distance from the surveyed place to the best position, the mean of the posterior before widening. Flights over one beacon are repeats and not new beacons.",
-        f"The median error was {two_figures(row['median_m'])} m{interval}, the mean {two_figures(row['mean_m'])} m, and nine in ten errors were below about {two_figures(row['p90_m'])} m{found.cite('errors', 'figure:beacon_error_distribution')}. "
-        f"{counted_fixes(summary)} {_standard(details)}".strip(),
-        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952): {widening_words(widening, details)}. Below one is wider than computed, above one narrower. "
+        f"The median error was {two_figures(row['median_m'])} m{interval}, the mean {two_figures(row['mean_m'])} m{nine_in_ten(row)}{found.cite('errors', 'figure:beacon_error_distribution')}. "
+        f"{claimed_errors(summary)} {counted_fixes(summary)}".strip(),
+        f"{_between_flights(summary)} {_standard(details)}".strip(),
+        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952): {widening_words(widening, details)}. Below one is wider than computed, above one narrower; all are called widened here.{style_note(widening, details)} "
         f"The 95 % regions so widened held the truth in {held(coverage, 'after')} of {counted(int(row['n']), 'fix', 'fixes')}{found.cite('coverage', 'figure:coverage')}. {by_place_sentence(coverage)} "
         "The limits are those of Clopper & Pearson (1934) at a mean count that need not be whole, and so approximate.",
     ]
+
+
+def _between_flights(summary: pd.DataFrame) -> str:
+    """How flights differ, with the source of the interval in which they vary too; "" with one flight."""
+    said = flights_sentence(summary)
+    return f"{said.removesuffix('.')} (Owen 2007), since weather, path and clocks of a flight are common to its fixes." if said and pd.notna(summary.iloc[0].get("median_low_95_two_way_m")) else said
 
 
 def _standard(details: pd.DataFrame) -> str:
@@ -54,8 +61,8 @@ def reach(found: Material) -> list[str]:
 def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:
     covered, fixes = by["beacons"], int(by.at[ANY_CLOSEST, "beacon_fixes"])
     kinds, styles = ([name for name in covered[condition].split(", ") if name not in ("not stated", "unclear")] for condition in (TYPE, STYLE))
-    begin = f"The errors are those of {f'tags of type {listed(kinds)}' if kinds else 'tags whose type is not stated'} in flights {f'of style {listed(styles)}' if styles else 'of no clear style'}"
-    rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise."
+    begin = f"Errors are claimed for {f'tags of type {listed(kinds)}' if kinds else 'tags whose type is not stated'} in flights {f'of style {listed(styles)}' if styles else 'of no clear style'}"
+    rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise. They bound no 90th percentile, for which {P90_PLACES} would be needed, and no coverage of 95 %: had all fixes at six beacons been inside, the true share could still be as low as {what_beacons_can_prove(PLACES_FOR_AN_INTERVAL)[0]:.2f}."
     if CLOSEST not in by.index:
         return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came as near as {covered[ANY_CLOSEST]} m to the beacons that were heard."
     limit_m = float(covered[CLOSEST].split()[-1])
@@ -79,11 +86,16 @@ def _bands(found: Material) -> str:
 
 def _outside(rows: pd.DataFrame) -> str:
     whole, parts = rows[rows["condition"] == ANY].iloc[0], rows[(rows["condition"] != ANY) & (rows["fixes_outside"] > 0)]
+    counted_by = [name for name in rows["condition"] if name not in (ANY, ANY_CLOSEST)]
     if not whole["fixes"]:
         return "No animal was heard, so that there is nothing to carry the test over to"
     if parts.empty:
         return f"All {whole['fixes']} fixes of animals lie within what the beacons tested"
-    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested: {listed(f'{row.fixes_outside} {OUTSIDE[row.condition]}' for row in parts.itertuples())}, some counted twice"
+    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested: {listed(f'{row.fixes_outside} {OUTSIDE[row.condition]}' for row in parts.itertuples())}, some counted twice. Counted against are {listed(_NAMES.get(name, name) for name in counted_by)}"
+
+
+_NAMES = {CLOSEST: "closest approach", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", FLOWN: "the convex outline of the tracks", BETWEEN: "the convex outline of the beacons", GROUND_HEIGHT: "the ground heights at the beacons",
+          RECEIVER_HEIGHT: "the heights flown"}
 
 
 def chosen(found: Material) -> list[str]:

@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipeline.location import search_margins_m
 from pipeline.location.grid import Fineness
+from pipeline.stages.appendix_limit_words import walking
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.calibration_numbers import decibel, significant
 from pipeline.stages.localisation import DRAWS
@@ -73,7 +74,7 @@ def _left_in_words(found: Material) -> str:
 def location(found: Material) -> list[str]:
     """Prior, likelihood, grid, averaging, and what had to be met for a position."""
     settings, gates = found.survey.localisation, found.survey.localisation.gates
-    walk = (f"An animal was allowed to walk {settings.walk_m:g} m (root mean square) during a flight." if settings.walk_m else "An animal was taken to stay during a flight; the reports test that.")
+    walk = (f"An animal was allowed to walk {settings.walk_m:g} m (root mean square) during a flight." if settings.walk_m else f"An animal was taken to stay during a flight. {walking(found)}")
     return [
         "Each tag was located in each flight on its own. The prior was flat over the ground looked at. The likelihood of a place is that of all records of the tag in the flight, heard and not heard, in order along the track: shadowing and "
         "tag power are carried as two correlated normal unknowns and integrated out, records not heard by matching mean and variance (Minka 2001). Records that share their shadowing thereby count for less than their number. "

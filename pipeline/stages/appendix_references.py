@@ -40,6 +40,7 @@ REFERENCES = (
     Reference("Lenth 1981", "Lenth R. V. 1981. On finding the source of a signal. Technometrics 23(2): 149–154.", "location/bearings.py"),
     Reference("Mardia 1972", "Mardia K. V. 1972. Statistics of directional data. Academic Press, London.", "location/bearings.py"),
     Reference("Minka 2001", "Minka T. P. 2001. Expectation propagation for approximate Bayesian inference. Proceedings of the 17th Conference on Uncertainty in Artificial Intelligence: 362–369.", "radio/evidence.py"),
+    Reference("Owen 2007", "Owen A. B. 2007. The pigeonhole bootstrap. Annals of Applied Statistics 1(2): 386–411.", "calibration/errors.py"),
     Reference("Pollock et al. 1989", "Pollock K. H., Winterstein S. R., Bunck C. M. & Curtis P. D. 1989. Survival analysis in telemetry studies: the staggered entry design. Journal of Wildlife Management 53(1): 7–15.", "movement/survival.py"),
     Reference("Rappaport 2002", "Rappaport T. S. 2002. Wireless communications: principles and practice, 2nd edition. Prentice Hall, Upper Saddle River.", "radio/propagation.py"),
     Reference("Arasaratnam & Haykin 2009", "Arasaratnam I. & Haykin S. 2009. Cubature Kalman filters. IEEE Transactions on Automatic Control 54(6): 1254–1269.", "radio/fitting.py"),

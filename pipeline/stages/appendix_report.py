@@ -10,12 +10,14 @@ from pipeline.report import Book
 from pipeline.report.display import Figure, Part, Table
 from pipeline.report.picture import picture_html
 from pipeline.stages import appendix_error_words as tested
+from pipeline.stages import appendix_limit_words as limit
 from pipeline.stages import appendix_method_words as method
 from pipeline.stages import appendix_tables as tables
 from pipeline.stages import appendix_words as say
+from pipeline.stages.appendix_checklist import NOT_STATED
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WORDS, cited_in
 from pipeline.stages.appendix_tables import span_of_days
-from pipeline.stages.appendix_withheld import attachment_words, withheld_words
+from pipeline.stages.appendix_withheld import attachment_words, software_licence, withheld_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import layer_meaning, table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -68,7 +70,8 @@ class AppendixReport:
 
     def _methods(self) -> list:
         sections = (("Animals and tags", say.animals), ("Flights and receiver", say.flights), ("Signal model", method.signal), ("Location", method.location), ("Errors", tested.errors), ("Where these errors hold", tested.reach),
-                    ("What the testing beacons had a part in", tested.chosen), ("Ground searched", say.search), ("Fate and movement", say.fate_and_movement), ("Positions published", say.positions), ("Software", say.software))
+                    ("What the testing beacons had a part in", tested.chosen), ("Limits", limit.limits), ("Ground searched", say.search),
+                    ("Fate and movement", lambda found: say.fate_and_movement(found, limit.shortly_after(found))), ("Positions published", say.positions), ("Software", say.software))
         written = ((heading, write(self.found)) for heading, write in sections)
         return [self.book.words("Methods"), *(self.book.words(heading, *paragraphs, level=3) for heading, paragraphs in written if paragraphs)]
 
@@ -81,8 +84,8 @@ class AppendixReport:
     def _figures(self, found: Material) -> list[Figure]:
         if found.table("error_summary").empty:
             return []
-        wanted = (("beacon_error_distribution", "Share of beacon fixes with an error up to each distance. Dashed: the place of the receiver at the strongest record, on the same fixes.", tested.error_alt),
-                  ("coverage", "Stated probability of the regions against the share of beacons held, before and after widening, with 95 % intervals that count each beacon once.", tested.coverage_alt))
+        wanted = (("beacon_error_distribution", "Share of beacon fixes with an error up to each distance; medians are marked. Dashed: the place of the receiver at the strongest record, on the same fixes.", tested.error_alt),
+                  ("coverage", "Stated probability of the regions against the share of beacons held, as computed and after widening, with 95 % intervals that count each beacon once. On the dotted line the regions hold what they say; above it they are wider than they need be, below it too small.", tested.coverage_alt))
         return [figure for name, caption, alt in wanted if (figure := self._figure(name, caption, alt(found)))]
 
     def _figure(self, name: str, caption: str, alt: str) -> Figure | None:
@@ -104,7 +107,7 @@ class AppendixReport:
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
-        return self.book.words("Availability and permits", f"Data and code: {settings.availability or 'not recorded'}.", attachment_words(bool(found.withheld)), withheld_words(found.withheld, found.withheld_files, survey), f"Licence: {settings.licence or 'not recorded'}. Citation: {settings.citation or 'not recorded'}.", f"Permits: {permits or 'not recorded'}.")
+        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", attachment_words(bool(found.withheld)), withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}.{software_licence(settings.licence)} Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
 
     def _dictionary(self, dictionary: pd.DataFrame, layers: dict[str, list[str]]) -> list:
         files = [(f"{name}.csv{f' {WITHHELD_MARK}' if name in self.found.withheld else ''}", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in dictionary.groupby("table", sort=True)]

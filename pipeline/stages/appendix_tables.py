@@ -9,6 +9,7 @@ from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages import calibration_numbers as number
+from pipeline.stages.appendix_missing import HEARD_ONCE, false_record_words
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.calibration_report import SHORT
@@ -21,12 +22,25 @@ def animals(book: Book, found: Material) -> Table | None:
     rows = found.table("movement_animals")
     if rows.empty:
         return None
+    fates = _fates(found)
     frame = rows.assign(heard=[f"{heard} of {searched}" for heard, searched in zip(rows["flights_heard"], rows["flights_searched"])], span=[span_of_days(first, last) for first, last in zip(rows["first_utc"], rows["last_utc"])],
+                        gate=[f"{gate}{fates.get(tag, '')}" for gate, tag in zip(rows["gate"], rows["tag_id"])],
                         radius=[None if pd.isna(value) else two_figures(value) for value in rows["median_error_radius_95_m"]])
     return book.table("animals", frame, "Animals: what there is to go on, and what may be said of each.", {
         "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "fixes_usable": ("Usable fixes", "", "d"), "span": ("First to last fix", "UTC", "text"),
         "heard": ("Heard", "flights", as_given), "radius": ("95 % radius", "median, m", as_given), "gate": ("May be said", "", "text")}, saved_as="movement_animals.csv",
-        notes="A fix is usable when it is located, or has several places that are all weighed. May be said: the class that the number of usable fixes falls in, see the methods.")
+        notes="A fix is usable when it is located, or has several places that are all weighed. May be said: the class that the number of usable fixes falls in, see the methods."
+              + (" Of an animal found dead, of a dropped tag and of a tag at the mortality rate the fixes may tell no more than where the tag lies." if any(tag in fates for tag in rows["tag_id"]) else ""))
+
+
+# Classes of fate that change what the fixes of an animal mean, in the words of a cell.
+_FATES = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found dropped", "Retrieve": "mortality rate", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
+
+
+def _fates(found: Material) -> dict[str, str]:
+    """Tag -> "; found dead", of the animals whose fate changes what their fixes mean."""
+    triage = found.table("fate_triage")
+    return {row["tag_id"]: f"; {_FATES[row['class']]}" for row in triage.to_dict("records") if row["class"] in _FATES} if len(triage) else {}
 
 
 def effort(book: Book, found: Material) -> Table | None:
@@ -131,18 +145,19 @@ def statuses(book: Book, found: Material) -> Table | None:
     frame = pd.DataFrame([(status, words.split(": ", 1)[1], int(counts.get(status, 0))) for status, words in STATUS_WORDS.items()], columns=["status", "means", "searches"])
     return book.table("statuses", frame.assign(share=frame["searches"] / len(animals)), f"What became of {counted(len(animals), 'search', 'searches')}, each of one animal in one flight.", {
         "status": ("Status", "", "text"), "means": ("Meaning", "", "text"), "searches": ("Searches", "", "d"), "share": ("Share", "", "share")}, saved_as="fixes.csv",
-        notes="The file has a row for each search, with the reason in words.")
+        notes=f"The file has a row for each search, with the reason in words.{false_record_words(animals, found.table('false_detections'))}")
 
 
 def not_found(book: Book, found: Material) -> Table | None:
-    """Animals heard in no flight."""
-    rows = found.table("not_found")
+    """Animals heard in no flight, or in a single record of all flights."""
+    rows = found.missing
     if rows.empty:
         return None
-    return book.table("not_found", rows, "Animals heard in no flight.", {
-        "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_listened": ("Listened", "records", ",d"), "adequacy_expected": ("Searched to", "expected", number.probability),
-        "adequacy_cautious": ("Searched to", "cautious", number.probability), "battery_used": ("Battery used", "share", number.percent)}, saved_as="not_found.csv",
-        notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working. It is no probability that the animal has left or died.")
+    once = (rows["class"] == HEARD_ONCE).any()
+    return book.table("not_found", rows, f"Animals heard in no flight{', or in a single record of all flights' if once else ''}.", {
+        "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_heard": ("Heard", "records", "d"), "records_listened": ("Listened", "records", ",d"), "adequacy_expected": ("Searched to", "expected", number.probability),
+        "adequacy_cautious": ("Searched to", "cautious", number.probability), "battery_used": ("Battery used", "share", number.percent)}, saved_as="appendix_missing.csv",
+        notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working; reckoned for the silent ones only. It is no probability that the animal has left or died.")
 
 
 def positions(book: Book, found: Material) -> Table | None:

@@ -8,6 +8,7 @@ from pipeline.wording import counted, listed
 
 # Columns that place something; what names a distance or an error ends otherwise.
 _PLACING = re.compile(r"(latitude|longitude|easting_m|northing_m)$")
+_SOFTWARE = re.compile(r"\b(BSD|MIT|A?GPL|LGPL|Apache|MPL)\b")
 # The ranges of the logged columns, those of latitude and longitude among them.
 _RANGES_OF_LOGS = "columns"
 # The files in which positions are given as they may be published.
@@ -50,3 +51,8 @@ def attachment_words(sensitive: bool) -> str:
     """What may go with the page, and where it lies."""
     return ("This page stands alone. What it links lies with a copy of it in the folder appendix_files, which may be attached to a paper as it is"
             + ("; nothing else of the results may leave with it, since the folders tables and figures beside it hold exact positions." if sensitive else "."))
+
+
+def software_licence(licence: str) -> str:
+    """That a licence named for the data is one made for software, "" where it is none of the usual ones."""
+    return " That is a licence for software; data are usually given under one that is made for data." if _SOFTWARE.search(licence) else ""

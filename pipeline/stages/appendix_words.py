@@ -10,10 +10,11 @@ from pipeline.location import PLACED
 from pipeline.movement.gates import gate
 from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import see
+from pipeline.stages.appendix_missing import heard_once
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
-from pipeline.stages.calibration_words import counted_fixes, held
+from pipeline.stages.calibration_words import COUNTED_PLACES, claimed_errors, counted_fixes, held
 from pipeline.wording import counted, listed, number_word, two_figures
 
 # The folder of what may be attached to a paper.
@@ -33,9 +34,11 @@ class Material:
     software: str = ""
     positions: pd.DataFrame = field(default_factory=pd.DataFrame)
     beacons: pd.DataFrame = field(default_factory=pd.DataFrame)     # as published
+    missing: pd.DataFrame = field(default_factory=pd.DataFrame)     # animals heard in no flight or in one record
     cells_m: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))    # sides of the cells of every fix
     bearings: pd.DataFrame = field(default_factory=pd.DataFrame)    # taken by hand, as read
     terrain_cell_m: float | None = None     # of the terrain model, as it was used
+    below_margin: tuple[int, int] = (0, 0)  # heard strengths below the margin over noise that the survey file names, and all with such a margin
     withheld: tuple[str, ...] = ()  # names of tables that hold exact positions
     withheld_files: tuple[str, ...] = ()    # names of files beside the tables that hold exact positions
     shown: frozenset = frozenset()  # names of the tables, and "figure:" names of the figures, that the appendix shows
@@ -52,16 +55,35 @@ class Material:
 
 def opening(found: Material) -> list[str]:
     """What the appendix is about, in two or three sentences."""
-    effort, whole = campaign_effort(found), found.table("error_summary")
+    effort = campaign_effort(found)
     said = found.survey.publication.note.strip()
     first = (f"Radio-tagged animals were searched for from a drone: {counted(len(found.table('flights')), 'flight')}, {effort['listening_min']:.0f} minutes of listening, {effort['distance_km']:.0f} km on effort. "
              f"{len(found.best)} of {counted(found.animals['tag_id'].nunique(), 'animal')} have a position.") if effort is not None else "No flight listened to a tag."
-    tested = "No error was tested: no beacon was heard."
-    if len(whole):
-        row = whole.iloc[0]
-        tested = (f"On {counted(int(row['places']), 'beacon')} that the model had not seen, the median error was {two_figures(row['median_m'])} m and the 95 % regions held the truth in {held(found.table('coverage'), 'after')} of "
-                  f"{counted(int(row['n']), 'fix', 'fixes')}. {counted_fixes(whole)}").strip()
-    return [text for text in (said, f"{first} {tested}", "This appendix gives the methods with the settings of the survey, the tables behind the results, a reporting checklist and a data dictionary.") if text]
+    return [text for text in (said, _STATUS.get(found.survey.status, ""), f"{first} {_tested(found)}", "This appendix gives the methods with the settings of the survey, the tables behind the results, a reporting checklist and a data dictionary.") if text]
+
+
+_STATUS = {"draft": "Draft: nobody has checked these results yet."}
+
+
+def _tested(found: Material) -> str:
+    """The errors in short: their interval, how often regions held by fix and by beacon, where that is claimed, and how many fixes lie outside of it."""
+    whole, reach = found.table("error_summary"), found.table("beacon_reach")
+    if not len(whole):
+        return "No error was tested: no beacon was heard."
+    row, by_place = whole.iloc[0], by_beacon(found.table("coverage"))
+    interval = f"95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m" if pd.notna(row["median_low_95_m"]) else "too few beacons for an interval"
+    said = (f"On {counted(int(row['places']), 'beacon')}, each located by a model fitted without it, though in the same flights and with some choices made in their view (see What the testing beacons had a part in), the median error was {two_figures(row['median_m'])} m ({interval}), "
+            f"and the 95 % regions held the truth in {held(found.table('coverage'), 'after')} of {counted(int(row['n']), 'fix', 'fixes')} ({by_place}). {claimed_errors(whole)}")
+    outside = reach.iloc[-1] if len(reach) else None
+    if outside is not None and outside["fixes"]:
+        said += f" {outside['fixes_outside']} of {outside['fixes']} fixes of animals lie outside of what the beacons tested."
+    return f"{said} {counted_fixes(whole)}".strip()
+
+
+def by_beacon(coverage: pd.DataFrame) -> str:
+    """"every beacon counted once: 0.96, 95 % interval 0.61 to 1.00"; rows of coverage."""
+    row = coverage[(coverage["calibration"] == "after") & (coverage["nominal"] == 0.95) & (coverage["counted_by"] == COUNTED_PLACES)].iloc[0]
+    return f"every beacon counted once: {row['share']:.2f}, 95 % interval {probability(row['low_95'])} to {probability(row['high_95'])}"
 
 
 def campaign_effort(found: Material):
@@ -81,10 +103,10 @@ def animals(found: Material) -> list[str]:
     types = sorted(set(own["tag_type"]) - {""})
     said.append(f"Tag types: {listed(types)}." if types else "Tag types are not recorded.")
     band = tags["frequency_mhz"].dropna()
-    said.append(f"Frequencies {_between(band, '.2f')} MHz." if len(band) else "Frequencies are not recorded.")
+    said.append(f"Frequencies {between(band, '.2f')} MHz." if len(band) else "Frequencies are not recorded.")
     for column, words in (("pulse_rate_live_per_min", "in live mode"), ("pulse_rate_mortality_per_min", "in mortality mode")):
         rates = own[column].dropna()
-        said += [f"Pulse rates {words} {_between(rates, '.0f')} per minute."] if len(rates) else []
+        said += [f"Pulse rates {words} {between(rates, '.0f')} per minute."] if len(rates) else []
     decoys = int((tags["role"] == "decoy").sum())
     false = found.table("false_detections")
     if decoys and len(false):
@@ -93,8 +115,8 @@ def animals(found: Material) -> list[str]:
     return [" ".join(said)]
 
 
-def _between(values, how: str) -> str:
-    """"40 to 55", or one number where both ends read the same."""
+def between(values, how: str) -> str:
+    """Two ends of numbers: "40 to 55", or one number where both ends read the same."""
     return " to ".join(dict.fromkeys(format(value, how) for value in (values.min(), values.max())))
 
 
@@ -104,7 +126,7 @@ def flights(found: Material) -> list[str]:
         return ["No flight was made."]
     styles = rows["style"].value_counts()
     times = pd.to_datetime(rows["start_utc"], utc=True)
-    said = [f"{counted(len(rows), 'flight')} on {counted(times.dt.date.nunique(), 'day')}, {_between(times, '%Y-%m-%d')}, begun {_between(times.dt.strftime('%H:%M'), '')} UTC; flight pattern as found from the track: "
+    said = [f"{counted(len(rows), 'flight')} on {counted(times.dt.date.nunique(), 'day')}, {between(times, '%Y-%m-%d')}, begun {between(times.dt.strftime('%H:%M'), '')} UTC; flight pattern as found from the track: "
             f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}.",
             f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.0f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
             f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to{_among_them(found)}{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
@@ -130,9 +152,18 @@ _HEIGHTS = {"ground": "above ground", "takeoff": "above the take-off point", "se
 
 
 def _heard_words(found: Material) -> str:
-    above = found.survey.receiver_log.heard_above_noise_db
-    said = f"A tag counted as heard where its strength was {above:g} dB or more above the background noise of the record" if above is not None else "A tag counted as heard where the log holds a strength"
-    return f"{said}. A record that listened and did not hear was kept as such and used as a strength below the threshold; a tag that was not listened to gave no record. The two were never merged."
+    """What counts as heard: the logger's own rule, with what the survey file's margin and the model make of it."""
+    above, (below, with_margin) = found.survey.receiver_log.heard_above_noise_db, found.below_margin
+    value = {row.parameter: row.value for row in found.table("signal_model").itertuples()}
+    said = "Whether a tag was heard is as the receiver logged it: a record heard the tag where the log holds a strength for it, by a rule of the receiver that no log states."
+    soft = f", soft by an estimated {value['softness_db']:.1f} dB (standard deviation)" if "softness_db" in value else ""
+    if above is not None and with_margin:
+        shift = f", shifted by an estimated {value['threshold_shift_db']:.1f} dB".replace("-", "\u2212") if "threshold_shift_db" in value else ""
+        said += (f" The margin that the survey file names, {above:g} dB above the background noise of the record, is where that rule lies roughly and is no strict limit: {below:,d} of {with_margin:,d} heard strengths lie below it. "
+                 f"The signal model takes it as the threshold of each record{shift}{soft}{found.cite('signal_model') if shift or soft else ''}.")
+    else:
+        said += f" The signal model has one threshold for all records{soft}, estimated with the rest{found.cite('signal_model')}."
+    return f"{said} A record that listened and did not hear was kept as such and used as a strength below the threshold; a tag that was not listened to gave no record. The two were never merged."
 
 
 def _reading_words(found: Material) -> str:
@@ -156,21 +187,30 @@ def search(found: Material) -> list[str]:
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
         said.append(f"Of {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights by the cautious figures{_type_words(whole, least)}.")
     if len(well) and well.iloc[0]["beacons"] > 0:
-        said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}")
+        said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}{_not_proven(well.iloc[0])}")
     silent = missing[missing["class"] == "not heard"] if len(missing) else missing
     if len(silent):
         said.append(f"{number_word(len(silent)).capitalize()} {'animal was' if len(silent) == 1 else 'animals were'} not heard in any flight ({listed(silent['tag_id'])}); a silence was not taken for absence, emigration or death{found.cite('not_found')}.")
+    once = heard_once(found.animals)
+    if len(once):
+        said.append(f"{listed(once['tag_id'])} {'was' if len(once) == 1 else 'were'} heard in a single record of all flights, which may be false{found.cite('not_found')}.")
     unsought = list(missing.loc[missing["class"] == "not searched", "tag_id"]) if len(missing) else []
     if unsought:
         said.append(f"Not listened to, and therefore not absent: {listed(unsought)}.")
     return [" ".join(said)]
 
 
+def _not_proven(row) -> str:
+    """That the lower limit of the share heard does not reach what the ground is said to be searched to; row : of well_searched_beacons."""
+    return f" The lower limit, {probability(row['share_low'])}, does not prove {row['least']:g}." if row["share_low"] < row["least"] else ""
+
+
 def _type_words(whole: pd.DataFrame, least) -> str:
     return f", for the tag type heard least far ({least['tag_type']})" if len(whole) > 1 and least["tag_type"] else ""
 
 
-def fate_and_movement(found: Material) -> list[str]:
+def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
+    """Fates, tests of movement, gates, ranges and survival. shortly_after : what pairs of fixes shortly after each other say of the errors."""
     steps, ranges, survival = found.table("movement_steps"), found.table("ranges"), found.table("survival")
     tested = steps[(steps["kind"] != "") & steps["p"].notna()] if len(steps) else steps
     said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground."]
@@ -184,7 +224,7 @@ def fate_and_movement(found: Material) -> list[str]:
     curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival)}Both extreme curves (all of them alive, all dead) are in survival.csv."
              if len(survival) else "No survival curve was estimated.")
     gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are a choice of ours, after the numbers at which published ranges settle."
-    return [" ".join(said), test, gates, f"{space} {curve}"]
+    return [" ".join(said), f"{test} {shortly_after}".strip(), gates, f"{space} {curve}"]
 
 
 _GATE_WORDS = [f"{fixes} for {gate(fixes).name}" for fixes in (1, 2, 3, 5, 10, 30)]
