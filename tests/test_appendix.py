@@ -620,6 +620,19 @@ def test_the_dictionary_of_a_run_names_every_column_of_every_table(sensitive, de
             assert list(written.loc[written["table"] == path.stem, "column"]) == next(csv.reader(file)), path.name
 
 
+def test_the_page_explains_its_own_tables_only_and_the_file_all(sensitive):
+    page, written = (sensitive / "appendix.html").read_text(encoding="utf-8"), pd.read_csv(sensitive / "tables" / "data_dictionary.csv")
+    explained = {cell.removesuffix(".csv") for cell in re.findall(r"[a-z_]+\.csv", page[page.index('id="table-files"'):].partition("</figure>")[0])}
+    assert explained == {name.removesuffix(".csv") for name in links(page) if name.endswith(".csv")} and "fixes" not in explained
+    assert {"fixes", "layer regions"} <= set(written["table"]) and len(set(written["table"])) > 2 * len(explained)
+
+
+def test_latin_names_are_in_italics_and_other_names_are_not(sensitive):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    assert page.count('<i lang="la">Lepus timidus</i>') > 16 and not re.search(r">[^<]*Lepus timidus", page.replace('<i lang="la">Lepus timidus', ""))
+    assert appendix.latin_names(pd.Series(["Lepus timidus", "mountain hare", "Hare", "Lepus sp.", "Hare 12", None, ""])) == ("Lepus timidus",)
+
+
 def test_a_unit_follows_from_the_ending_of_a_name():
     names = ["error_m", "region_95_ha", "distance_km", "speed_median_m_per_s", "walk_m_per_root_day", "net_squared_m2", "first_utc", "best_strength_db", "closest_approach_min_m", "listening_min", "passes"]
     assert [unit_of(name) for name in names] == ["m", "ha", "km", "m/s", "m per root of a day", "m²", "UTC, ISO 8601", "dB", "m", "min", ""]
@@ -632,7 +645,7 @@ def test_a_column_that_means_something_else_in_one_table_is_told_apart():
 
 
 def test_the_style_of_the_appendix_names_its_own_tables_only():
-    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "layers", "checklist", "errors"}
+    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "checklist", "errors"}
 
 
 @pytest.mark.parametrize("codes, said", [((), "neither was clear, and the model holds neither."), (("clock-drift", "clock-lag"), "a drift in 1 flight was clear, and the model does not hold it.")])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from html import escape
 from typing import Sequence
 
 from pipeline.report.display import Part
@@ -10,11 +12,20 @@ from pipeline.report.page import render_page
 from pipeline.report.page_assets import appendix_style
 
 
-def render_appendix(parts: Sequence[Part], *, title: str, campaign: str, subtitle: str = "", status: str = "draft") -> str:
-    """The page as text. It stands alone: no links to the reports, no box of cautions, nothing of the machine that made it.
+def render_appendix(parts: Sequence[Part], *, title: str, campaign: str, subtitle: str = "", status: str = "draft", italic: Sequence[str] = ()) -> str:
+    """The page as text. It stands alone: no links to the reports, no box of cautions, nothing of the machine that made it. italic : words set in italics wherever they stand in the body, such as Latin names.
 
     Raises ValueError as `render_page` does, and for a reference to a table or figure that is not in it.
     """
-    body, contents = number_headings(number_parts("".join(part.report_html() for part in parts), before="S"))
+    numbered = number_parts("".join(part.report_html() for part in parts), before="S")
+    body, contents = number_headings(_in_italics(numbered, italic))
     return render_page(title=title, campaign=campaign, subtitle=subtitle, status=status, links=(), contents=[entry for entry in contents if entry.level == 2], body=body, cautions="", closing="",
                        notebook_file="", with_maps=False, more_style=appendix_style())
+
+
+def _in_italics(html: str, words: Sequence[str]) -> str:
+    """The words between tags, never those within one, as Latin in italics."""
+    if not words:
+        return html
+    wanted = re.compile("|".join(rf"\b{re.escape(escape(word))}\b" for word in sorted(words, key=len, reverse=True)))
+    return re.sub(r"(?<=>)[^<]+", lambda text: wanted.sub(lambda found: f'<i lang="la">{found.group()}</i>', text.group()), html)

@@ -37,6 +37,7 @@ from pipeline.stages.workspace import Workspace
 TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "instruments", "messages", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival", "walking_test", "terrain_seen")
 _LINKED = re.compile(r'href="((?:tables|figures)/[^"]+)"')
+_LATIN = re.compile(r"[A-Z][a-z]+( [a-z]{3,}){1,2}")
 OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "data_dictionary": COLUMNS}
 
 
@@ -51,10 +52,15 @@ def build(workspace: Workspace) -> None:
     workspace.write_table("appendix_missing", found.missing)
     workspace.write_table("appendix_checklist", checklist(found, numbered, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
     workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
-    parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary, layers)
-    page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status)
+    parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary)
+    page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status, italic=latin_names(found.tags["species"]))
     workspace.path_to_write("appendix.html").write_text(page, encoding="utf-8", newline="\n")
     write_attachments(workspace, page)
+
+
+def latin_names(species) -> tuple[str, ...]:
+    """Those of the names of species that are Latin by their form, "Lepus timidus" or "Ovis aries musimon", in the order of the alphabet."""
+    return tuple(sorted({name for name in species.dropna().astype(str) if _LATIN.fullmatch(name)}))
 
 
 def write_attachments(workspace: Workspace, page: str) -> list[str]:

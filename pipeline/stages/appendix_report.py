@@ -19,11 +19,10 @@ from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WO
 from pipeline.stages.appendix_tables import span_of_days
 from pipeline.stages.appendix_withheld import attachment_words, software_licence, withheld_words
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.data_dictionary import layer_meaning, table_meaning, without_repeats
+from pipeline.stages.data_dictionary import table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import counted, listed
 
-WITHHELD_MARK = "‡"
 FEW_TABLES = 4
 
 
@@ -46,7 +45,7 @@ class AppendixReport:
     @property
     def table_names(self) -> list[str]:
         """Names of the tables in the order in which they are numbered."""
-        return [*self._made, "checklist", "files", "columns", "layers"]
+        return [*self._made, "checklist", "files", "columns"]
 
     def dates(self) -> str:
         """Flights and dates, for the head of the page."""
@@ -56,8 +55,8 @@ class AppendixReport:
         times = pd.to_datetime(flights["start_utc"], utc=True)
         return f"{counted(len(flights), 'flight')}, {span_of_days(times.min(), times.max())} (UTC)"
 
-    def parts(self, rows: pd.DataFrame, dictionary: pd.DataFrame, layers: dict[str, list[str]]) -> list[Part]:
-        """All parts in order. rows : the checklist. dictionary : of the tables. layers : name -> columns of results.gpkg."""
+    def parts(self, rows: pd.DataFrame, dictionary: pd.DataFrame) -> list[Part]:
+        """All parts in order. rows : the checklist. dictionary : of all tables."""
         book, found = self.book, self.found
         methods = self._methods()
         archive = f"the others in the named report of the archive{', which is withheld with its maps (see Availability and permits)' if found.withheld else ''}."
@@ -65,7 +64,7 @@ class AppendixReport:
         return [
             book.answer(*say.opening(found)), *methods, book.words("Tables and figures"), *self._made.values(), *self._drawn,
             book.words("Reporting checklist", f"What reviewers of telemetry studies ask, and where this survey answers it{found.cite('checklist')}. Tables with an S stand here, {archive}"), self._checklist(rows),
-            *self._references(cited), self._availability(), *self._dictionary(dictionary, layers),
+            *self._references(cited), self._availability(), *self._dictionary(dictionary),
         ]
 
     def _methods(self) -> list:
@@ -109,15 +108,15 @@ class AppendixReport:
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
         return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", attachment_words(bool(found.withheld)), withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}.{software_licence(settings.licence)} Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
 
-    def _dictionary(self, dictionary: pd.DataFrame, layers: dict[str, list[str]]) -> list:
-        files = [(f"{name}.csv{f' {WITHHELD_MARK}' if name in self.found.withheld else ''}", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in dictionary.groupby("table", sort=True)]
-        columns = without_repeats(dictionary)
+    def _dictionary(self, dictionary: pd.DataFrame) -> list:
+        """The dictionary of the tables that stand here; that of every table and layer is a file."""
+        own = {table.file.rsplit("/", 1)[-1].removesuffix(".csv") for table in self._made.values() if table.file} | {"appendix_checklist", "data_dictionary"}
+        rows = dictionary[dictionary["table"].isin(own)]
+        files = [(f"{name}.csv", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in rows.groupby("table", sort=True)]
+        columns = without_repeats(rows)
         columns = columns.assign(tables=[listed(names, FEW_TABLES) if len(names) <= FEW_TABLES else f"{len(names)} tables" for names in columns["tables"]])
-        layer_rows = pd.DataFrame([(name, layer_meaning(name) or "not described", ", ".join(fields)) for name, fields in layers.items()], columns=["layer", "meaning", "columns"])
-        heading = self.book.words("Data dictionary", "Every table of the archive (comma-separated, UTF-8, times in UTC, a blank for what is missing) and every layer of results.gpkg. Columns of one name and meaning are explained once; a layer uses the columns of the table of its name"
-                                  f"{self.found.cite('files', 'columns', 'layers')}.{f' {WITHHELD_MARK} Withheld, since it holds exact positions.' if self.found.withheld else ''}")
+        heading = self.book.words("Data dictionary", "The tables that go with this page (comma-separated, UTF-8, times in UTC, a blank for what is missing) and their columns; columns of one name and meaning are explained once"
+                                  f"{self.found.cite('files', 'columns')}. Every other table of the archive, and every layer of results.gpkg, is described in data_dictionary.csv, which goes with the page{' also where the table itself is withheld' if self.found.withheld else ''}.")
         return [heading,
-                self.book.table("files", pd.DataFrame(files, columns=["file", "meaning", "columns"]), "Tables.", {"file": ("File", "", "text"), "meaning": ("Rows", "", "text"), "columns": ("Columns, in order", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(files)),
-                self.book.table("columns", columns, "Columns.", {"column": ("Column", "", "text"), "unit": ("Unit", "", "text"), "meaning": ("Meaning", "", "text"), "tables": ("In", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(columns)),
-                self.book.table("layers", layer_rows, "Layers of results.gpkg.", {"layer": ("Layer", "", "text"), "meaning": ("What", "", "text"), "columns": ("Columns", "", "text")}, saved_as="data_dictionary.csv")]
-
+                self.book.table("files", pd.DataFrame(files, columns=["file", "meaning", "columns"]), "Tables that go with this page.", {"file": ("File", "", "text"), "meaning": ("Rows", "", "text"), "columns": ("Columns, in order", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(files)),
+                self.book.table("columns", columns, "Their columns.", {"column": ("Column", "", "text"), "unit": ("Unit", "", "text"), "meaning": ("Meaning", "", "text"), "tables": ("In", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(columns))]
