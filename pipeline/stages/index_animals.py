@@ -2,6 +2,7 @@
 
     every_animal     one row per animal, those that ask for something to be done first
     silent_since     animals heard earlier that later flights, which would probably have heard them, did not hear
+    newest_places    where each animal was last placed
     one_record_only  animals whose hearing rests on single records, which may be false
 """
 
@@ -27,6 +28,7 @@ EVERY_ANIMAL = {
     "position_from": "text",              # flight or ground session that gave it
     "moved": "text",                      # yes | not shown | cannot tell
 }
+PLACES = ["tag_id", "position_utc", "position_from", "easting_m", "northing_m", "error_radius_95_m"]
 SILENT = ["tag_id", "last_heard_utc", "flights_heard", "flights_silent", "probability"]
 # The best of the silent flights alone is the least that all of them together can do, whatever their looks share.
 WELL_SEARCHED = 0.9
@@ -82,7 +84,7 @@ def every_animal(animals: pd.DataFrame, tags: pd.DataFrame, triage: pd.DataFrame
     names = sorted({*register.index, *animals["tag_id"], *triage["tag_id"]} - set(tags.loc[tags["role"].isin(["beacon", "decoy"]), "tag_id"]))
     classes = dict(zip(triage["tag_id"], triage["class"]))
     sending = set(triage.loc[triage["records_mortality"].fillna(0) > 0, "tag_id"])
-    places = _newest_places(animals, ground)
+    places = newest_places(animals, ground).set_index("tag_id")[["error_radius_95_m", "position_utc", "position_from"]].to_dict("index")
     rows = []
     for tag_id in names:
         own = animals[animals["tag_id"] == tag_id]
@@ -104,14 +106,12 @@ def _of(register: pd.DataFrame, tag_id: str, column: str) -> str:
     return "" if pd.isna(value) else str(value)
 
 
-def _newest_places(animals: pd.DataFrame, ground: pd.DataFrame) -> dict[str, dict]:
-    """The newest position of each animal, from the air or from the ground."""
-    columns = ["tag_id", "time", "error_radius_95_m", "source"]
-    parts = [table[table["status"].isin(PLACED)].rename(columns={time: "time", source: "source"})[columns]
+def newest_places(animals: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
+    """The newest position of each animal that has one, from the air or from the ground; columns of PLACES. ground : ground_fixes."""
+    parts = [table[table["status"].isin(PLACED)].rename(columns={time: "position_utc", source: "position_from"})[PLACES]
              for table, time, source in ((animals, "time_end_utc", "flight_id"), (ground, "session_end_utc", "session_id")) if len(table)]
-    placed = pd.concat(parts) if parts else pd.DataFrame(columns=columns)
-    newest = placed.sort_values(["tag_id", "time"], kind="stable").groupby("tag_id").tail(1)
-    return {row.tag_id: {"error_radius_95_m": row.error_radius_95_m, "position_utc": row.time, "position_from": row.source} for row in newest.itertuples()}
+    placed = pd.concat(parts) if parts else pd.DataFrame(columns=PLACES)
+    return placed.sort_values(["tag_id", "position_utc"], kind="stable").groupby("tag_id").tail(1).reset_index(drop=True)
 
 
 def _state(name: str, own: pd.DataFrame, heard: pd.DataFrame, single: int, sending: bool) -> str:

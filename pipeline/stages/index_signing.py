@@ -75,4 +75,4 @@ def may_leave(found: Found, sensitive_species=()) -> list[str]:
         species = f" Positions of {listed(sensitive_species)} stay; the appendix has them on a coarse grid." if len(sensitive_species) else ""
         return [f"The survey file does not mark the campaign as sensitive; ask the permit holder before anything with positions is shared.{species}", walkers]
     return ["Exact positions stay: the reports and this page, the tables and figures with places, results.gpkg and the input files.", walkers,
-            "With others may go appendix.html, whose positions are on a coarse grid, once the permit holder has agreed and names of places are checked."]
+            "With others may go the folder appendix_files, whose positions are on a coarse grid, once the permit holder has agreed and names of places are checked."]

@@ -219,7 +219,7 @@ def never_heard(not_found: pd.DataFrame, with_figures: bool = False) -> str:
         one = len(rows) == 1
         it, its, was = ("it", "its tag is", "was") if one else ("they", "their tags are", "were")
         figures = f" The probability of hearing {'it' if one else 'them'}, wherever in the area it was looked for, is {listed(map(stated_probability, rows['adequacy_cautious']))}; the figure is cautious, {located.CAUTIOUS}." if with_figures else ""
-        said.append(f"{listed(rows['tag_id'])} {was} heard in no flight. {words.format(names='it' if one else 'each of them', it=it, its=its, are='is' if one else 'are', silence='its silence' if one else 'their silence')}{figures}")
+        said.append(f"{listed(rows['tag_id'])} {was} heard in no flight. {words.format(names='it' if one else 'each of them', them='it' if one else 'them', it=it, its=its, are='is' if one else 'are', silence='its silence' if one else 'their silence')}{figures}")
     unsought = list(not_found.loc[not_found["class"] == "not searched", "tag_id"])
     said += [located.NO_PROOF_OF_ABSENCE] if len(silent) and with_figures else []
     return " ".join([*said, f"Not listened to at all: {listed(unsought)}. That is not an absence."] if unsought else said)
@@ -228,14 +228,14 @@ def never_heard(not_found: pd.DataFrame, with_figures: bool = False) -> str:
 def _had_it_been_there(probability_heard: float) -> str:
     """What the silence of a tag says, by the probability that it would have been heard; the limits are our choice."""
     if pd.isna(probability_heard):
-        return "How probably {names} would have been heard is not known, so {silence} says nothing."
+        return "How probably {it} would have been heard is not known, so {silence} says nothing."
     if probability_heard >= 0.99:
         return "Had {names} been in the area with a working tag, {it} would almost surely have been heard: {it} {are} elsewhere or {its} silent."
     if probability_heard >= 0.9:
         return "Had {names} been in the area with a working tag, {it} would very probably have been heard: {it} {are} likely elsewhere or {its} silent."
     if probability_heard >= 0.5:
         return "Had {names} been in the area with a working tag, {it} would more likely than not have been heard; {silence} alone says little."
-    return "The area was hardly searched for {names}, so that {silence} says next to nothing."
+    return "The area was hardly searched for {them}, so that {silence} says next to nothing."
 
 
 def _silent_sentence(silent: pd.DataFrame) -> str:
