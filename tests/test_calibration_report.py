@@ -79,7 +79,7 @@ def test_a_distance_is_claimed_as_far_as_six_beacons_stand_and_the_fixes_behind_
     assert table.loc[beacon_reach.CLOSEST, ["beacons", "beacon_fixes", "beacon_places", "fixes_outside"]].tolist() == ["110 to 160", 6, 6, 1]
     assert table.loc[beacon_reach.ANY_CLOSEST, ["beacons", "beacon_fixes", "fixes_outside"]].tolist() == ["110 to 550", 11, 0]
     said = say.reach_sentence(table.reset_index())
-    assert "within 160 m of the tag (6 of 11 beacon fixes, 6 beacons) and heard it in 30 records or more (11 of 11). 5 beacon fixes lie farther off, up to 550 m: too few to claim anything there. 1 of 2 fixes" in said
+    assert "within 160 m of the tag (6 of 11 beacon fixes, 6 beacons) and heard it in 30 records or more (11 of 11). 5 beacon fixes lie farther off, up to 550 m: too few to claim anything there. 1 of 2 fixes of animals lie outside of what the beacons tested (by distance)." in said
     # with a sixth beacon out there the claim goes there
     table = reach_of(beacon_fixes([410.0, 420, 430, 440, 450, 550], near))
     assert table.set_index("condition").loc[beacon_reach.CLOSEST, "beacons"] == "410 to 550"

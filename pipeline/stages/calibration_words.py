@@ -138,7 +138,12 @@ def reach_sentence(reach: pd.DataFrame) -> str:
         return believe
     if not whole["fixes_outside"]:
         return f"{believe} Every fix of an animal lies within what the beacons tested."
-    return f"{believe} {whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested."
+    by = listed(_AGAINST[name] for name in reach.loc[reach["fixes_outside"] > 0, "condition"] if name in _AGAINST)
+    return f"{believe} {whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested{f' (by {by})' if by else ''}."
+
+
+# what a fix may lie outside of, in a word or two
+_AGAINST = {CLOSEST: "distance", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", BETWEEN: "ground between the beacons", FLOWN: "ground flown over", GROUND_HEIGHT: "ground height", RECEIVER_HEIGHT: "height of flight"}
 
 
 def _claimed_words(rows: pd.DataFrame) -> str:
