@@ -40,7 +40,7 @@ def answer(tables) -> list[str]:
     first = (f"{able} of {counted(everyone, 'animal')} {'has' if able == 1 else 'have'} two usable positions or more, enough to test movement. "
              f"{_moved_sentence(moved, tables.significance)}")
     seen = steps["minimum_detectable_m"]
-    found = (f"A movement had to be {two_figures(seen.median())} m to show in 8 of 10 cases in the middle one of the {counted(len(steps), 'comparison')}, {two_figures(seen.min())} m in the best; "
+    found = (f"In half of the {counted(len(steps), 'comparison')} a movement had to reach {two_figures(seen.median())} m to show in 8 of 10 cases, in the best {two_figures(seen.min())} m; "
              "shorter ones are often missed.")
     return [first, f"{_rest_sentence(tables, moved)}{found}", _range_sentence(tables)]
 
@@ -53,8 +53,8 @@ def _rest_sentence(tables, moved) -> str:
     known = {tag: {"dead": "was found dead", "mortality rate, not confirmed": "sends the mortality rate"}.get(ends) for tag, ends in zip(tables.lives["tag_id"], tables.lives["ends"])}
     known |= {tag: f"was not heard in the last {counted(count, 'flight')}" for tag, count in _silent_flights(tables).items() if count >= 2}
     beside = [f"{tag} {known[tag]}" for tag in still if known.get(tag)]
-    shown = f"Movement is not shown for {listed(still)}, which does not mean that {'it' if len(still) == 1 else 'they'} stayed{f'; {listed(beside)}' if beside else ''}. " if still else ""
-    return shown + (f"{listed(untested)} cannot be tested, for want of two usable positions. " if untested else "")
+    shown = f"Movement is not shown for {listed(still, len(still))}, which does not mean that {'it' if len(still) == 1 else 'they'} stayed{f'; {listed(beside)}' if beside else ''}. " if still else ""
+    return shown + (f"{listed(untested, len(untested))} cannot be tested, for want of two usable positions. " if untested else "")
 
 
 def _silent_flights(tables) -> dict[str, int]:
@@ -68,7 +68,7 @@ def _moved_sentence(moved, significance):
     if not len(moved):
         return f"None of them is shown to have moved more than the error of its positions allows. {chance}"
     named = ", ".join(f"{row.tag_id} at least {two_figures(row.distance_low_m)} m" for row in moved.head(5).itertuples())
-    more = f"; and less far {listed(moved['tag_id'].iloc[5:])}" if len(moved) > 5 else ""
+    more = f"; and less far {listed(moved['tag_id'].iloc[5:], len(moved))}" if len(moved) > 5 else ""
     return f"{len(moved)} moved more than the error of {'its' if len(moved) == 1 else 'their'} positions allows: {named}{more}. {chance}"
 
 
