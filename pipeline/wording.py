@@ -21,6 +21,11 @@ def two_figures(value: float) -> str:
     return f"{rounded:,.0f}" if abs(rounded) >= 10 or rounded == 0 else f"{rounded:g}"
 
 
+def as_printed_m(length_m: float) -> float:
+    """The length that `two_figures` prints, as a number, so that what is drawn and added up is what is said. [m]"""
+    return float(f"{float(length_m):.2g}")
+
+
 def listed(names, most: int = 8) -> str:
     """"a", "a and b", "a, b and c"; of more than `most`, the first ones and how many follow."""
     names = [str(name) for name in names]

@@ -117,11 +117,19 @@ def test_the_search_areas_are_written_for_a_hand_held_receiver(written, tmp_path
     assert ring[0] == ring[-1] and len(ring) == 49
     # WGS84 by pyproj's own geodesic, not by the project's projection.
     distance_m = pyproj.Geod(ellps="WGS84").inv(np.full(49, -4.0), np.full(49, 57.0), [lon for _, lon in ring], [lat for lat, _ in ring])[2]
-    assert np.abs(np.asarray(distance_m) - 24.5).max() < 0.2
+    assert np.abs(np.asarray(distance_m) - 24.0).max() < 0.2      # 24.5 m to the two figures that every page prints
     features = json.loads((tmp_path / "tables" / "search_areas.geojson").read_text())["features"]
     assert [each["geometry"]["type"] for each in features] == ["Point", "Polygon"]
     assert shapely.geometry.shape(features[1]["geometry"]).exterior.is_ccw
-    assert "Not dead until proved on the ground" in features[0]["properties"]["note"]
+    assert features[0]["properties"]["note"].count("Not dead until proved on the ground") == 1 and features[0]["properties"]["error_radius_95_m"] == 24.0
+
+
+def test_one_card_stands_in_the_list_and_in_the_files_for_a_hand_held_receiver(written, tmp_path):
+    note = written()["retrieval_list"]["note"].iloc[0]
+    described = ET.parse(tmp_path / "tables" / "search_areas.gpx").getroot().find("{http://www.topografix.com/GPX/1/1}wpt/{http://www.topografix.com/GPX/1/1}desc").text
+    assert described.startswith(note) and note.startswith("Class Retrieve: mortality rate first heard on 2026-05-01, no certain life before it on record.")
+    for fact in ("Place of 2026-05-01 (flight a): 57.00000° N 4.00000° W", "Search the circle of 24 m", "dropped tag", "Two people; do not flush", "Not dead until proved on the ground."):
+        assert fact in note, fact
 
 
 def test_a_live_tag_calls_for_no_walk(written):

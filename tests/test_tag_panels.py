@@ -21,7 +21,7 @@ from pipeline.report import Book
 from pipeline.report.sections import Facts, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
 from pipeline.stages import tag_panels
-from pipeline.stages.search_circle import how_they_relate, search_circles, with_reach
+from pipeline.stages.search_circle import how_they_relate, search_circles, where_to_go_on, with_reach
 from pipeline.stages.tag_panels import PanelTables, addresses, earlier_fixes, flight_to_show, sections, tag_links
 from tests.browser import browser, opened
 from tests.radio_sample import line_path, signal_model
@@ -76,7 +76,7 @@ SILENT = fix("H02", "a", "not heard", reason="Listened in 80 records and heard i
 
 def test_a_located_tag_shows_its_radius_its_region_and_what_is_expected(tmp_path):
     html = section(shown(tmp_path, fixes_of(LOCATED)), "tag-h01")
-    assert "H01: within 120\u00a0m of its fix, with probability 0.95</h3>" in html
+    assert "H01: within 120\u00a0m of its fix of 2026-04-21, with probability 0.95</h3>" in html
     assert "within 120 m with probability 0.95" in html and "Heard in 12 of 80 records on 3 passes" in html and "worth about 7 independent ones" in html
     assert html.count("stroke-dasharray") == 1      # the 95 % region
     assert 'aria-label="Map and strengths of H01 in flight a: one region round the fix, 95\u00a0% radius 120 m. Heard in 12 of 80 records, worth about 7 independent ones."' in html
@@ -221,7 +221,7 @@ def test_parts_that_hold_parts_escape_what_they_are_given():
     assert not re.search("<[iusxyz]>", html) and "left out" not in html and 'aria-label="a&quot;b"' in html
 
 
-@pytest.mark.parametrize("status, said", [("heard once", "H1: heard once, no position"), ("several places", "H1: fits more than one place"), ("not heard", "H1: not heard in any of six flights that listened")])
+@pytest.mark.parametrize("status, said", [("heard once", "H1: one hit in one record, which may be false; no position"), ("several places", "H1: fits more than one place"), ("not heard", "H1: not heard in any of six flights that listened")])
 def test_headings_are_findings(status, said):
     assert say.heading("H1", next(fixes_of(fix("H1", "a", status)).itertuples()), 6) == said
 
@@ -281,14 +281,15 @@ def test_the_circle_to_search_is_drawn_whole_with_the_region_and_told_apart_from
     walk = pd.DataFrame({"tag_id": ["H01"], "flight_id": ["a"], "easting_m": [0.0], "northing_m": [0.0], "error_radius_95_m": [100.0], "region_95_ha": [2.4], "note": ["Search the circle of 100 m."]})
     circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["H01"], "flight_id": ["a"], "probability": [0.95]}, geometry=[region]))
     html = section(shown(tmp_path, fixes_of(fix("H01", "a", "located", place=(0.0, 0.0), radius_m=100.0, heard=12), fix("H01", "b", "located", day=1, place=(0.0, 0.0), radius_m=120.0, heard=12)), walk, circles=circles), "tag-h01")
-    assert "To the north the region reaches 210 m from the mark, 110 m beyond the circle" in html
+    assert "go on 110 m beyond it to the north" in where_to_go_on(circles["H01"]) and "each hold the tag with probability 0.95" in html
     assert circles["H01"].sides == ("north",)      # to the south it ends at 90 m, within the circle
     first, others = html.split("<details", 1)
     assert first.count("stroke-dasharray") == 2 and LIGHT["fetch"] in first and "is the circle to search on foot, 100 m" in first
     assert LIGHT["fetch"] not in others      # the circle belongs to the flight to walk by alone
     west, south, east, north = map_extent_m(PanelMap((), np.zeros((0, 2)), np.zeros(0, int), np.zeros((0, 2)), {0.95: region}, (0.0, 0.0), search=(0.0, 0.0, 100.0)))
     assert west <= -100.0 and east >= 100.0 and south <= -100.0 and north >= 210.0
-    assert "reaches 210 m" in with_reach(walk, circles)["note"].iloc[0] and walk["note"].iloc[0] == "Search the circle of 100 m."
+    said = with_reach(walk, circles)
+    assert "go on 110 m beyond" in said["note"].iloc[0] and walk["note"].iloc[0] == "Search the circle of 100 m." and with_reach(said, circles)["note"].equals(said["note"])
 
 
 def test_every_side_on_which_the_region_reaches_beyond_the_circle_is_named_the_farthest_first():
@@ -296,10 +297,16 @@ def test_every_side_on_which_the_region_reaches_beyond_the_circle_is_named_the_f
     from_west_to_east = affinity.scale(Point(0.0, 0.0).buffer(1.0), 150.0, 60.0)
     circle = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["A"], "flight_id": ["a"], "probability": [0.95]}, geometry=[from_west_to_east]))["A"]
     assert circle.sides == ("west", "east") and circle.reach_m == pytest.approx(160.0)
-    assert "To the west and east the region reaches up to 160 m from the mark, up to 60 m beyond the circle" in how_they_relate(circle)
+    assert where_to_go_on(circle) == "Search the circle of 100 m round it; where it holds nothing, go on up to 60 m beyond it to the west and east, where the 95 % region ends."
+
+
+def test_lengths_on_the_card_add_up_as_they_are_printed():
+    walk = pd.DataFrame({"tag_id": ["A"], "flight_id": ["a"], "easting_m": [0.0], "northing_m": [0.0], "error_radius_95_m": [156.4], "region_95_ha": [3.0], "note": [""]})
+    circle = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["A"], "flight_id": ["a"], "probability": [0.95]}, geometry=[affinity.scale(Point(0.0, 0.0).buffer(1.0), 60.0, 193.0)]))["A"]
+    assert (circle.radius_m, circle.reach_m) == (160.0, 190.0) and "circle of 160 m" in where_to_go_on(circle) and "go on up to 30 m beyond" in where_to_go_on(circle)
 
 
 def test_a_circle_that_holds_the_region_says_so_and_one_without_a_place_is_none():
     walk = pd.DataFrame({"tag_id": ["A", "B"], "flight_id": ["a", "a"], "easting_m": [0.0, np.nan], "northing_m": [0.0, np.nan], "error_radius_95_m": [100.0, np.nan], "region_95_ha": [0.8, np.nan], "note": ["", ""]})
     circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["A"], "flight_id": ["a"], "probability": [0.95]}, geometry=[Point(0.0, 0.0).buffer(50.0)]))
-    assert set(circles) == {"A"} and "The region lies within the circle." in how_they_relate(circles["A"]) and how_they_relate(None) == ""
+    assert set(circles) == {"A"} and "the region lies within the circle." in where_to_go_on(circles["A"]) and how_they_relate(None) == ""

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.wording import as_printed_m
+
 GPX = "http://www.topografix.com/GPX/1/1"
 CIRCLE_POINTS = 48
-CAUTION = "A search area, not a point. Not dead until proved on the ground."
+PROOF = "Not dead until proved on the ground."
+CAUTION = f"A search area, not a point. {PROOF}"
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,8 @@ def search_areas(walk, regions, projection) -> list[SearchArea]:
         outlines = []
         if np.isfinite(row.error_radius_95_m):
             east, north = projection.forward(row.latitude, row.longitude)
-            angle = np.linspace(0.0, 2.0 * np.pi, CIRCLE_POINTS + 1)
-            outlines.append(("circle of 95 %", _as_degrees(float(east) + row.error_radius_95_m * np.sin(angle), float(north) + row.error_radius_95_m * np.cos(angle), projection)))
+            angle, radius_m = np.linspace(0.0, 2.0 * np.pi, CIRCLE_POINTS + 1), as_printed_m(row.error_radius_95_m)
+            outlines.append(("circle of 95 %", _as_degrees(float(east) + radius_m * np.sin(angle), float(north) + radius_m * np.cos(angle), projection)))
         own = regions[(regions["tag_id"] == row.tag_id) & (regions["flight_id"] == row.flight_id) & (regions["probability"] == 0.95)]
         for geometry in own.geometry:
             for number, part in enumerate(getattr(geometry, "geoms", [geometry]), start=1):
@@ -55,12 +58,17 @@ def _as_degrees(easting_m, northing_m, projection) -> np.ndarray:
     return np.round(np.stack([latitude, longitude], axis=1), 6)
 
 
+def _described(note: str) -> str:
+    """The note with the caution, said once: notes that carry their own warning of death get the rest of it alone."""
+    return f"{note} {CAUTION}" if PROOF not in note else f"{note} {CAUTION.replace(PROOF, '').strip()}"
+
+
 def to_gpx(areas: list[SearchArea]) -> str:
     """GPX 1.1: a waypoint for the best place and a closed track for every outline of each area."""
     root = ET.Element("gpx", {"version": "1.1", "creator": "Fixledger", "xmlns": GPX})
     for area in areas:  # the schema wants all waypoints before all tracks
         point = ET.SubElement(root, "wpt", lat=f"{area.latitude:.6f}", lon=f"{area.longitude:.6f}")
-        for name, text in (("name", area.tag_id), ("cmt", area.what), ("desc", f"{area.note} {CAUTION}")):
+        for name, text in (("name", area.tag_id), ("cmt", area.what), ("desc", _described(area.note))):
             ET.SubElement(point, name).text = text
     for area in areas:
         for name, ring in area.outlines:
@@ -77,7 +85,7 @@ def to_geojson(areas: list[SearchArea]) -> str:
     """GeoJSON (RFC 7946): a point and a polygon for every outline of each area; longitude comes first."""
     features = []
     for area in areas:
-        said = {"tag_id": area.tag_id, "class": area.what, "note": f"{area.note} {CAUTION}", "error_radius_95_m": None if np.isnan(area.error_radius_95_m) else round(area.error_radius_95_m)}
+        said = {"tag_id": area.tag_id, "class": area.what, "note": _described(area.note), "error_radius_95_m": None if np.isnan(area.error_radius_95_m) else as_printed_m(area.error_radius_95_m)}
         features.append({"type": "Feature", "properties": said | {"what": "best place"}, "geometry": {"type": "Point", "coordinates": [round(area.longitude, 6), round(area.latitude, 6)]}})
         # RFC 7946 wants outer rings counterclockwise.
         features += [{"type": "Feature", "properties": said | {"what": name}, "geometry": {"type": "Polygon", "coordinates": [_counterclockwise(ring[:, ::-1]).tolist()]}} for name, ring in area.outlines]

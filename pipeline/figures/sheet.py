@@ -77,6 +77,7 @@ class MapSheet:
         self.fix_marks = None
         self.beacon_marks = None
         self.fetch_marks = None
+        self.found_marks = None
         self.searched_ground: Searched | None = None
         self.retrace: FlightMoments | DatedPlaces | None = None
         self.off_map: dict[str, str] = {}
@@ -161,6 +162,11 @@ class MapSheet:
         self.fetch_marks = _placed(fetch, "the tags to look for on a map", {"note": "", "search_radius_m": np.nan})
         return self
 
+    def found(self, found: pd.DataFrame) -> "MapSheet":
+        """Tags that the ground crew has found, where it found them, as open hexagons with a tick: easting_m, northing_m, label (else tag_id), note."""
+        self.found_marks = _placed(found, "the tags found on a map", {"note": ""})
+        return self
+
     def search_circles(self) -> list[tuple[str, np.ndarray]]:
         """Tag and outline (n, 2) in metres of every circle to search on foot."""
         marks = [] if self.fetch_marks is None else self.fetch_marks[self.fetch_marks["search_radius_m"].notna()].itertuples()
@@ -174,13 +180,14 @@ class MapSheet:
         self.searched_ground = Searched(grid, float(west_m), float(north_m), float(cell_m))
         return self
 
-    def retrace_flights(self, records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.GeoDataFrame) -> "MapSheet":
+    def retrace_flights(self, records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.GeoDataFrame, places: dict | None = None) -> "MapSheet":
         """Flights that a reader can go through record by record: where the receiver was, what it heard, and the region as it stood.
 
         records : of every tag and flight; those of fixes without moments are left out. moments, outlines : see FlightMoments.
+        places : (tag_id, flight_id) -> words on the place that the whole flight gave; nothing is said of others.
         The extent of the sheet stays what it is: the first regions are as wide as the hearing range.
         """
-        self.retrace = flight_moments(records, moments, outlines, size_classes)
+        self.retrace = flight_moments(records, moments, outlines, size_classes, places)
         return self
 
     def retrace_dates(self, places: pd.DataFrame) -> "MapSheet":
@@ -208,7 +215,7 @@ class MapSheet:
         """Every name a reader may look for, in natural order (Hare 2 before Hare 10)."""
         names = set()
         retraced = None if self.retrace is None else self.retrace.moments if self.retrace.kind == "flight" else self.retrace.places
-        for layer in (self.region_shapes, self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks, retraced):
+        for layer in (self.region_shapes, self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks, self.found_marks, retraced):
             if layer is not None and "tag_id" in layer:
                 names.update(str(name) for name in layer["tag_id"] if str(name))
         return sorted(names, key=natural_order)
@@ -242,6 +249,7 @@ class MapSheet:
             ("beacon", "beacon, line to its estimate" if self._any_estimate() else "beacon", _any_row(self.beacon_marks)),
             ("fetch", "tag to look for on foot", _any_row(self.fetch_marks)),
             ("search circle", "circle to search on foot", bool(self.search_circles())),
+            ("found", "found on the ground, where it was seen", _any_row(self.found_marks)),
             ("receiver", "receiver, at the moment shown", isinstance(self.retrace, FlightMoments)),
         ]
         return [(symbol, words) for symbol, words, shown in entries if shown]
@@ -273,7 +281,7 @@ class MapSheet:
     def _boxes(self) -> list[tuple[float, float, float, float]]:
         boxes = [tuple(layer.total_bounds) for layer in (self.area, self.region_shapes) if layer is not None]
         boxes += [(*part.min(axis=0), *part.max(axis=0)) for line in self.tracks for part in line.parts]
-        for layer in (self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks):
+        for layer in (self.record_marks, self.fix_marks, self.beacon_marks, self.fetch_marks, self.found_marks):
             if layer is not None:
                 boxes.append((layer["easting_m"].min(), layer["northing_m"].min(), layer["easting_m"].max(), layer["northing_m"].max()))
         boxes += [(*outline.min(axis=0), *outline.max(axis=0)) for _, outline in self.search_circles()]

@@ -19,6 +19,7 @@ _MARKS = {
     "second": ("cross", 5.0, False, "fix", 1.0),
     "beacon": ("diamond", 5.5, True, "beacon", 0.0),
     "fetch": ("hexagon", 7.0, True, "fetch", 0.0),
+    "found": ("hexagon", 7.0, False, "fetch", 1.6),
 }
 
 
@@ -66,7 +67,9 @@ def _drawing(symbol: str) -> str:
         line = '<path d="M2 15L13 9" stroke="var(--beacon)" stroke-width="1.4"/>' if symbol == "beacon" else ""
         letter_path = SHAPES["letter M"].as_svg_path(13, 9, radius)
         letter = f'<path d="{letter_path}" fill="none" stroke="var(--paper)" stroke-width="1.3"/>' if symbol == "fetch" else ""
-        return f'{line}<path d="{path}" {paint}/>{letter}'
+        tick_path = SHAPES["tick"].as_svg_path(13, 9, radius)
+        tick = f'<path d="{tick_path}" fill="none" stroke="var(--fetch)" stroke-width="1.5"/>' if symbol == "found" else ""
+        return f'{line}<path d="{path}" {paint}/>{letter}{tick}'
     box = "M3 2.5H23V15.5H3Z"
     return {
         "searched": '<path d="M2 2H10V16H2Z" fill="var(--ground-light)"/><path d="M10 2H17V16H10Z" fill="var(--heard)" opacity=".55"/>'

@@ -60,7 +60,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
     tags = sheet.tags()
     return {
         "tags": tags,
-        "offMap": [[name, words] for name, words in sheet.off_map.items() if name not in tags],
+        "offMap": [[name, words] for name, words in sheet.off_map.items()],
         "bounds": places.bounds_deg(),
         "projection": fit_local_polynomials(sheet.projection, places.extent_m),
         "shapes": {name: [list(map(list, stroke)) for stroke in shape.strokes] for name, shape in SHAPES.items()},
@@ -74,6 +74,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "fixes": _points(sheet.fix_marks, places, tags),
         "beacons": _points(sheet.beacon_marks, places, tags),
         "fetch": _points(sheet.fetch_marks, places, tags),
+        "found": _points(sheet.found_marks, places, tags),
         "searchCircles": _search_circles(sheet, places, tags),
         "levels": _levels(sheet, places),
         "heights": _heights(sheet, places),

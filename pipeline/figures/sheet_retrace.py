@@ -6,7 +6,7 @@ A page that never goes through a flight pays for reading that text and nothing e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Iterable
 
 import geopandas as gpd
@@ -30,11 +30,13 @@ class FlightMoments:
     records : tag_id, flight_id, time_utc, easting_m, northing_m, heard, size_class of every usable record of the fixes.
     moments : tag_id, flight_id, frame, time_utc, minutes_flown, records_listened, records_heard, region_95_ha, error_radius_95_m, edge_probability.
     outlines : tag_id, flight_id, frame, probability (0.5 and 0.95), geometry.
+    places : (tag_id, flight_id) -> what to say of the place that the whole flight gave.
     """
 
     records: pd.DataFrame
     moments: pd.DataFrame
     outlines: gpd.GeoDataFrame
+    places: dict = field(default_factory=dict)
 
     kind = "flight"
 
@@ -48,7 +50,7 @@ class DatedPlaces:
     kind = "dates"
 
 
-def flight_moments(records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.GeoDataFrame, size_classes) -> FlightMoments | None:
+def flight_moments(records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.GeoDataFrame, size_classes, places: dict | None = None) -> FlightMoments | None:
     """The parts put together, records of other tags and flights and unplaced ones left out; None without a moment."""
     require_columns(records, ["tag_id", "flight_id", "time_utc", "easting_m", "northing_m", "heard", "strength_db"], "the records to retrace")
     require_columns(moments, ["tag_id", "flight_id", "frame", "time_utc", "records_listened", "records_heard", "region_95_ha", "error_radius_95_m", "edge_probability"], "the moments to retrace")
@@ -59,7 +61,7 @@ def flight_moments(records: pd.DataFrame, moments: pd.DataFrame, outlines: gpd.G
     if "usable" in records:
         wanted &= records["usable"].to_numpy(bool)
     own = records[wanted & records["easting_m"].notna().to_numpy()].sort_values(["flight_id", "tag_id", "time_utc"], kind="stable").reset_index(drop=True)
-    return FlightMoments(own.assign(size_class=size_classes(own["strength_db"])), moments, outlines)
+    return FlightMoments(own.assign(size_class=size_classes(own["strength_db"])), moments, outlines, places or {})
 
 
 def packed(numbers: Iterable[int]) -> str:
@@ -104,7 +106,7 @@ def _flights(retrace: FlightMoments, places, tags: list[str]) -> dict:
             spot = times.get_indexer(pd.DatetimeIndex(rows["time_utc"]))
             heard = rows["heard"].to_numpy(bool)
             runs.append({
-                "tag": tags.index(str(tag_id)), "flight": len(flights) - 1,
+                "tag": tags.index(str(tag_id)), "flight": len(flights) - 1, "place": str(retrace.places.get(key, "")),
                 "heard": packed(np.diff(spot[heard], prepend=0)), "size": "".join(map(str, rows["size_class"].to_numpy()[heard])),
                 "silent": packed(_gaps_and_lengths(spot[~heard])), "moments": packed(_moment_numbers(moments[key], outlines[key], times, corners)),
             })

@@ -106,7 +106,7 @@ def failed_gates(evidence: Evidence, gates: Gates) -> list[str]:
     """
     failed = [] if evidence.fixed_by_hand else _failed_on_records(evidence, gates)
     if evidence.radius_95_m > gates.radius_95_m:
-        failed.append(f"the 95 % radius is {evidence.radius_95_m:.0f} m, {gates.radius_95_m:g} m at most")
+        failed.append(f"the 95 % radius round the middle of the region is {evidence.radius_95_m:.0f} m, {gates.radius_95_m:g} m at most")
     if evidence.edge_probability > 0.05:
         failed.append(f"{evidence.edge_probability:.2f} of the probability lies at the edge of the searched area")
     return failed
@@ -139,12 +139,12 @@ def status_of(evidence: Evidence | None, gates: Gates, suspect_reason: str = "",
     if suspect_reason:
         return "suspect", f"{heard}, but this is doubted: {suspect_reason.strip().rstrip('.')}."
     if evidence.records_heard == 1 and not evidence.bearings + evidence.sightings:
-        return "heard once", f"{heard}: it was within hearing of the track at that time, no more can be said."
+        return "heard once", f"{heard}: if that hit was this tag, it was within hearing of the track at that time. One hit alone may be false."
     failed = failed_gates(evidence, gates)
     if failed:
         return "area only", f"{heard}; no position because " + "; ".join(failed) + "."
-    rests = (f"{heard} on {evidence.passes} passes, bearings spanning {evidence.bearing_spread_deg:.0f} degrees, "
-             f"95 % radius {evidence.radius_95_m:.0f} m")
+    # no radius: the one round the stated place stands in a column of its own, the one that the gate asks for is that round the middle of the region
+    rests = f"{heard} on {evidence.passes} passes, bearings spanning {evidence.bearing_spread_deg:.0f} degrees"
     main = evidence.place_shares[0] if evidence.place_shares else 1.0
     if main < gates.main_place:
         shares = " / ".join(f"{share:.2f}" for share in evidence.place_shares)

@@ -59,7 +59,7 @@ def _around(sheet: MapSheet, name: str, frame: str, twin_html: str) -> str:
         '<button type="button" class="closer">Closer</button><button type="button" class="wider">Wider</button>'
         '<button type="button" class="whole">Whole map</button>'
         '<details class="themes"><summary>What is shown</summary><div class="theme-list"></div></details>'
-        f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin">As printed</button>'
+        f'<button type="button" class="as-picture" aria-expanded="false" aria-controls="{name}-twin" title="Shows, below this map, the picture that stands in its place on paper">Show the printed map</button>'
         '</div>'
         f'<div class="sheet-map" style="aspect-ratio:{shape:.3f}">{frame}</div>{_retrace_control(sheet)}'
         '<div class="sheet-foot"><p class="said" role="status"></p><output class="pointer" aria-live="off"></output>'

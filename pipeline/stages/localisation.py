@@ -17,7 +17,7 @@ from pipeline.columns import FIXES, conform
 from pipeline.fate import pulse_table
 from pipeline.location import Gates, Located, evidence_columns, gather_evidence, position_columns, status_of
 from pipeline.stages.evidence_frames import write_evidence_frames
-from pipeline.stages.fate_tables import write_fate
+from pipeline.stages.fate_tables import points_to_start_from, write_fate
 from pipeline.stages.flight_ground import read_flight_ground
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import write_ground_fixes
@@ -71,7 +71,7 @@ def compute(workspace: Workspace) -> None:
     _leave_posteriors(workspace, fixed, ground.projection, seed)
     write_evidence_frames(workspace, fixed, records, models, widening, ground.projection)
     workspace.write_work("beacon_tests", beacon_tests(fixed, ground.projection))
-    write_fate(workspace, fixes, pulses, tags, ground.projection)
+    write_fate(workspace, fixes, pulses, tags, ground.projection, points_to_start_from(workspace, records, ground))
     write_search(workspace, models, fixes, ground)
 
 

@@ -15,14 +15,17 @@ from pipeline.figures import localisation as draw
 from pipeline.location import PLACED
 from pipeline.radio import SignalModel
 from pipeline.report import Book, see
+from pipeline.report.sections import Files
 from pipeline.search import stated_probability
-from pipeline.stages import localisation_words as say
+from pipeline.stages import doubtful_hits, localisation_words as say, silences
+from pipeline.stages.doubtful_hits import FalseHits
 from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
 from pipeline.stages.next_flight_report import next_flight_part
-from pipeline.stages.search_circle import MAP_NOTE, search_circles, with_reach
+from pipeline.stages.place_words import coordinates, dated_place, latest_places, since_then
+from pipeline.stages.search_circle import MAP_NOTE
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.search_tables import weak_tags
@@ -30,7 +33,7 @@ from pipeline.stages.several_places import places_part
 from pipeline.stages.tag_panels import tag_by_tag, tag_links
 from pipeline.stages.walking import walking_part
 from pipeline.stages.workspace import Workspace
-from pipeline.wording import as_given, counted, two_figures
+from pipeline.wording import as_given, as_printed_m, counted, two_figures
 
 ALL_FLIGHTS = "all flights"
 
@@ -44,10 +47,11 @@ class LocalisationReport:
         self.ground = read_ground(workspace)
         self.fixes, self.tags = workspace.read_table("fixes", FIXES), workspace.read_work("tags")
         self.tests, self.triage, self.walk = (workspace.read_work(name) for name in ("beacon_tests", "fate_triage", "retrieval_list"))
-        self.walk = with_reach(self.walk, search_circles(self.walk, workspace.read_work("regions")))
         self.not_found, self.area = workspace.read_work("not_found"), workspace.read_work("searched_area")
         self.animals = say.animals_of(self.fixes, self.tags)
         self.placed = self.animals[self.animals["status"].isin(PLACED)]
+        self.lone, self.false = doubtful_hits.lone_hits(self.animals), FalseHits.from_table(workspace.read_work("false_detections"))
+        self.found = say.found_by_eye(self.triage, workspace.read_work("sightings"))
 
     @cached_property
     def positions(self) -> pd.DataFrame:
@@ -58,7 +62,8 @@ class LocalisationReport:
 
     def answer(self):
         """Where are the animals, and how well is that known?"""
-        return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage))
+        missed = silences.silences(self.animals[~self.animals["tag_id"].isin(self.found["tag_id"])], self.tags, self.area)
+        return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage, (silences.in_the_lead(missed), doubtful_hits.in_the_lead(self.lone, self.false))))
 
     def map(self):
         """The best fix of every animal with its regions, and the tags to look for on foot."""
@@ -72,15 +77,29 @@ class LocalisationReport:
         sheet = sheet.track(self.workspace.read_work("track")).regions(shown).fixes(self._fix_marks(best))
         if len(self.tests):
             sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
-        sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"))
+        sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"), self._flight_places())
         if len(self.walk):
-            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=self.walk["error_radius_95_m"]))
+            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=self.walk["error_radius_95_m"].map(as_printed_m)))
+        if len(self.found):
+            sheet = sheet.found(self.found.assign(note=[f"{row.what}, on {row.time_utc:%Y-%m-%d}, at {coordinates(row.latitude, row.longitude, row.easting_m, row.northing_m)}" for row in self.found.itertuples()]))
         sheet = sheet.without_a_place(say.unplaced_words(self.animals))
         return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to look for on foot in the flight that the walk rests on), with the regions that hold it with probability 0.50, 0.80 and 0.95. "
                              f"{MAP_NOTE + ' ' if len(self.walk) else ''}Type a tag to see it alone; while a flight is gone over, the map shows that flight. Coordinates are in the {self.ground.projection.name}.")
 
+    def _flight_places(self) -> dict:
+        """(tag_id, flight_id) -> the place that each flight gave, with its date, for those who go over it."""
+        said = {}
+        for row in self.animals.itertuples():
+            place = dated_place(row)
+            said[row.tag_id, row.flight_id] = (f"its place of {place.replace(f', flight {row.flight_id}', '')}, within {two_figures(row.error_radius_95_m)} m of it with probability 0.95" if place else
+                                               f"flown on {row.time_end_utc:%Y-%m-%d}, it gave no position")
+        return said
+
     def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
-        notes = [f"flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records" for row in best.itertuples()]
+        latest = latest_places(self.animals)
+        said = [(f"{row.time_end_utc:%Y-%m-%d}, flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records", since_then(row, latest.get(row.tag_id)))
+                for row in best.itertuples()]
+        notes = ["; ".join(words for words in both if words) for both in said]
         return best[["tag_id", "easting_m", "northing_m"]].assign(note=notes)
 
     def positions_table(self):
@@ -175,7 +194,8 @@ class LocalisationReport:
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
                 "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "date, UTC", "date"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
-                notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag. Circles and regions are in tables/search_areas.gpx and tables/search_areas.geojson for a hand-held receiver."))
+                notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag."))
+            parts.append(Files("For a hand-held receiver of satellite positions:", ["tables/search_areas.gpx", "tables/search_areas.geojson"]))
         return self.book.together(*parts)
 
     def missing(self):
@@ -236,7 +256,7 @@ class LocalisationReport:
 
     def next_flight(self):
         """Where a next flight would tell most."""
-        return next_flight_part(self.workspace, self.book)
+        return next_flight_part(self.workspace, self.book, self.lone)
 
     def tag_by_tag(self):
         """A section for every tag: its picture, what is known of it and how well."""

@@ -16,7 +16,7 @@ STATUS_WORDS = {
     "located": "located: enough records, from enough sides, to state a position",
     "several places": "several places: the records fit more than one place",
     "area only": "area only: heard, but too little for a position; the region stands",
-    "heard once": "heard once: one record, so no more than that it was within hearing",
+    "heard once": "heard once: one record, which may be a false hit; if not, it was within hearing, and no more can be said",
     "suspect": "suspect: what was heard is probably not this tag",
     "not heard": "not heard: listened to in vain",
     "not searched": "not searched: no usable record listened; this is not an absence",
@@ -38,8 +38,8 @@ def best_per_animal(animals: pd.DataFrame, walk: pd.DataFrame | None = None) -> 
     return placed.sort_values(["tag_id", "error_radius_95_m"], kind="stable").groupby("tag_id", sort=True).head(1)
 
 
-def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, walk: pd.DataFrame, triage: pd.DataFrame) -> list[str]:
-    """Where are the animals, how well is that known, which are missing, which are to be looked for on foot?"""
+def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, walk: pd.DataFrame, triage: pd.DataFrame, doubts: tuple[str, ...] = ()) -> list[str]:
+    """Where are the animals, how well is that known, which are missing, which are to be looked for on foot? doubts : what is to be said of silences and lone hits."""
     total, best = animals["tag_id"].nunique(), best_per_animal(animals)
     if total == 0:
         return ["No tag of an animal was listened to, so there is nothing to locate."]
@@ -47,7 +47,7 @@ def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, 
     if len(best):
         first += (f" Taken in its best flight, the typical animal lies within {two_figures(best['error_radius_50_m'].median())} m of its position with probability 0.50 and within "
                   f"{two_figures(best['error_radius_95_m'].median())} m with probability 0.95. {_all_positions(animals)}")
-    return [" ".join([first, tested_sentence(tests)]), " ".join([missing_sentence(not_found), fetch_sentence(walk, triage)]).strip()]
+    return [words for words in (" ".join([first, tested_sentence(tests)]), " ".join([missing_sentence(not_found), *(words for words in doubts if words)]).strip(), fetch_sentence(walk, triage)) if words]
 
 
 def _all_positions(animals: pd.DataFrame) -> str:
@@ -105,6 +105,21 @@ def fetch_sentence(walk: pd.DataFrame, triage: pd.DataFrame) -> str:
     if not sending.all():
         parts.append(f"{counted(int((~sending).sum()), 'tag')} stayed in one place without a clear pulse rate and should be looked for on foot as well: {listed(walk.loc[~sending, 'tag_id'])}.")
     return " ".join(parts) + seen
+
+
+FOUND = {"Confirmed dead": ("dead", "found dead on the ground"), "Confirmed dropped tag": ("tag only", "tag found on the ground without its animal")}
+
+
+def found_by_eye(triage: pd.DataFrame, sightings: pd.DataFrame) -> pd.DataFrame:
+    """Tags that the ground crew found dead or without their animal, with the last place where they were seen so: tag_id, what, time_utc, latitude, longitude, easting_m, northing_m."""
+    rows = []
+    for case in triage[triage["class"].isin(FOUND)].itertuples():
+        state, what = FOUND[triage.at[case.Index, "class"]]
+        seen = sightings[(sightings["tag_id"] == case.tag_id) & sightings["easting_m"].notna() & (sightings["state"] == state)].sort_values("time_utc", kind="stable")
+        if len(seen):
+            last = seen.iloc[-1]
+            rows.append((case.tag_id, what, *last[["time_utc", "latitude", "longitude", "easting_m", "northing_m"]]))
+    return pd.DataFrame(rows, columns=["tag_id", "what", "time_utc", "latitude", "longitude", "easting_m", "northing_m"])
 
 
 def _found_words(found: pd.DataFrame, which: str, words: str) -> str:

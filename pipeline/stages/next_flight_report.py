@@ -7,27 +7,30 @@ import numpy as np
 from pipeline.figures.next_flight import next_flight_map
 from pipeline.search import stated_probability
 from pipeline.search.ground_ahead import SPACING_M
+from pipeline.stages.doubtful_hits import in_brief
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.next_flight import MOST_UNPLACED, badly_placed, distinct_blocks, take_offs_m
 from pipeline.wording import counted, listed
 
 # A gain below this is within what the figures can tell apart; the report then says that no flight stands out.
 WORTH_FLYING = 0.05
+# A tag that gains less than this from a flight is no reason to fly it. Our choice.
+LEAST_GAIN = 0.1
 ADVICE = ("This is advice to a licensed pilot on where information lies, and no flight plan: weather, airspace, people, ground, animals and law are not in it. "
           "The pilot decides where, how high and whether to fly.")
 STYLES = {"lines": "lines to and fro, the drone turning slowly on its axis", "loop": "laps with the antenna along the track"}
 
 
-def next_flight_part(workspace, book):
-    """Words, the blocks on a map and the table; words alone when nothing asks for a flight."""
+def next_flight_part(workspace, book, lone=None):
+    """Words, the blocks on a map and the table; words alone when nothing asks for a flight. lone : tags whose hearing rests on lone hits, see doubtful_hits."""
     table = workspace.read_work("next_flight")
     asked, ground = workspace.read_json("next_flight_asked"), read_ground(workspace)
     in_the_way = [name for name, known in (("hills", ground.terrain), ("canopy", ground.canopy)) if known is not None]
-    words = book.words(heading(table, asked), *paragraphs(table, asked, in_the_way, workspace.survey.next_flight.tags))
+    words = book.words(heading(table, asked), purpose(table, lone or {}), *paragraphs(table, asked, in_the_way, workspace.survey.next_flight.tags))
     if table.empty:
         return words
-    shown = book.table("next_flight", distinct_blocks(table).head(8), "What the best flight over each block is expected to add, the most telling first; the others are in the file.", {
-        "rank": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
+    shown = book.table("next_flight", numbered_blocks(table).head(8), "What the best flight over each block is expected to add, the most telling first; the others are in the file.", {
+        "number": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
         "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region taken away", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
         saved_as="next_flight.csv", notes=f"Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over {_whose_regions(workspace.survey.next_flight.tags)}, as told by the spread of what a simulated flight would leave; a rough figure for comparing flights. Blank where no tag asks for it.")
     return book.together(words, _map(workspace, book, table), shown)
@@ -39,6 +42,27 @@ def heading(table, asked: dict) -> str:
         return "No flight from the take-off points reaches this ground" if any(asked.values()) else "No tag asks for a next flight"
     best = table.iloc[0]
     return f"A next flight tells most in block {best['name']}" if best["score"] >= WORTH_FLYING else "No next flight over this ground would add much"
+
+
+def numbered_blocks(table):
+    """The best way to fly each block, numbered as in the figure."""
+    blocks = distinct_blocks(table)
+    return blocks.assign(number=np.arange(1, len(blocks) + 1))
+
+
+def purpose(table, lone: dict) -> str:
+    """What to fly for whom, and which of it rests on hits that may be false; nothing without a candidate. lone : see doubtful_hits."""
+    if table.empty:
+        return ""
+    gains = [{tag: float(gain) for tag, gain in (each.rsplit(" ", 1) for each in str(row.gains).split("; ") if " " in each)} for row in table.itertuples()]
+    said, hardly = [], []
+    for tag in sorted({tag for each in gains for tag in each}):
+        own = np.array([each.get(tag, 0.0) for each in gains])
+        if own.max() >= LEAST_GAIN:
+            said.append(f"To narrow down where {tag} is, fly block {table.iloc[int(own.argmax())]['name']}, which would take away about {stated_probability(own.max())} of what is open. {in_brief([tag], lone)}".strip())
+        else:
+            hardly.append(tag)
+    return " ".join([*said, *([f"No candidate would add a tenth or more for {listed(hardly)}."] if hardly else [])])
 
 
 def _whose_regions(chosen) -> str:

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from pipeline.stages.tag_panel_words import COMPASS
-from pipeline.wording import listed, two_figures
+from pipeline.stages.place_words import COMPASS
+from pipeline.wording import as_printed_m, listed, two_figures
 
 # A region that reaches less than this beyond its circle lies within it, as far as anybody on foot can tell. Our choice. [m]
 LEAST_BEYOND_M = 5.0
@@ -19,7 +19,7 @@ MAP_NOTE = "The line of dashes and dots round a tag to look for is the circle to
 
 @dataclass(frozen=True)
 class SearchCircle:
-    """Where to search for one tag. Places in survey-CRS metres.
+    """Where to search for one tag. Places in survey-CRS metres; lengths to the two figures that pages print, so that a reader who adds them up finds what is said.
 
     radius_m : of the circle. region_ha, reach_m : area of the 95 % region of the same flight, and its farthest point from the middle of the circle;
     NaN where there is no region. sides : points of the compass on which it reaches beyond the circle, the farthest first.
@@ -49,7 +49,7 @@ def search_circles(walk: pd.DataFrame, regions) -> dict[str, SearchCircle]:
     found = {}
     for row in walk.itertuples():
         if np.isfinite([row.easting_m, row.northing_m, row.error_radius_95_m]).all():
-            found[row.tag_id] = SearchCircle(row.flight_id, row.easting_m, row.northing_m, row.error_radius_95_m, float(row.region_95_ha), *_reach(row, regions))
+            found[row.tag_id] = SearchCircle(row.flight_id, row.easting_m, row.northing_m, as_printed_m(row.error_radius_95_m), float(row.region_95_ha), *_reach(row, regions))
     return found
 
 
@@ -62,30 +62,31 @@ def _reach(row, regions) -> tuple[float, tuple[str, ...]]:
     far_m, side = np.hypot(east, north), np.round(np.degrees(np.arctan2(east, north)) / 45.0).astype(int) % 8
     reach = np.array([far_m[side == each].max(initial=0.0) for each in range(8)])
     # of neighbouring sides the farther one speaks for both
-    peak = (reach >= np.roll(reach, 1)) & (reach >= np.roll(reach, -1)) & (reach >= row.error_radius_95_m + LEAST_BEYOND_M)
-    return float(far_m.max()), tuple(COMPASS[each] for each in np.argsort(-reach, kind="stable") if peak[each])
+    peak = (reach >= np.roll(reach, 1)) & (reach >= np.roll(reach, -1)) & (reach >= as_printed_m(row.error_radius_95_m) + LEAST_BEYOND_M)
+    return as_printed_m(far_m.max()), tuple(COMPASS[each] for each in np.argsort(-reach, kind="stable") if peak[each])
 
 
 def how_they_relate(circle: SearchCircle | None) -> str:
     """Circle and region in words; nothing where there is no circle."""
-    if circle is None:
+    if circle is None or not math.isfinite(circle.reach_m):
         return ""
-    said = f"Search the circle of {two_figures(circle.radius_m)} m round the mark, drawn in dashes and dots."
+    return (f"The circle, drawn in dashes and dots ({two_figures(circle.area_ha)} ha), and the 95 % region ({two_figures(circle.region_ha)} ha) each hold the tag with probability 0.95: "
+            "the circle is easy to walk, the region follows what was heard.")
+
+
+def where_to_go_on(circle: SearchCircle) -> str:
+    """What to search, and where to go on when it holds nothing."""
+    said = f"Search the circle of {two_figures(circle.radius_m)} m round it"
     if not math.isfinite(circle.reach_m):
-        return said
-    return (f"{said} Circle ({two_figures(circle.area_ha)} ha) and 95 % region ({two_figures(circle.region_ha)} ha) each hold the tag with probability 0.95: "
-            f"the circle is easy to walk, the region follows what was heard. {_reach_sentence(circle)}")
-
-
-def _reach_sentence(circle: SearchCircle) -> str:
-    if not circle.sides:
-        return "The region lies within the circle."
+        return f"{said}."
+    if not circle.sides or circle.beyond_m <= 0:
+        return f"{said}; the region lies within the circle."
     up_to = "" if len(circle.sides) == 1 else "up to "
-    return (f"To the {listed(circle.sides)} the region reaches {up_to}{two_figures(circle.reach_m)} m from the mark, {up_to}{two_figures(circle.beyond_m)} m beyond the circle; "
-            "where the circle holds nothing, go on there.")
+    return f"{said}; where it holds nothing, go on {up_to}{two_figures(circle.beyond_m)} m beyond it to the {listed(circle.sides)}, where the 95 % region ends."
 
 
 def with_reach(walk: pd.DataFrame, circles: dict[str, SearchCircle]) -> pd.DataFrame:
-    """The retrieval list with what lies beyond each circle added to its note, as pages show it; the file keeps the plain note."""
-    notes = [f"{note} {_reach_sentence(circles[tag_id])}" if tag_id in circles and math.isfinite(circles[tag_id].reach_m) else note for tag_id, note in zip(walk["tag_id"], walk["note"])]
+    """The retrieval list with what to search said in every note; a note that says it already stays as it is."""
+    words = {tag_id: where_to_go_on(circle) for tag_id, circle in circles.items()}
+    notes = [f"{note} {words[tag_id]}" if tag_id in words and words[tag_id] not in note else note for tag_id, note in zip(walk["tag_id"], walk["note"])]
     return walk.assign(note=notes)

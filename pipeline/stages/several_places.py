@@ -7,7 +7,8 @@ import pandas as pd
 
 from pipeline.location import deciding_pass, is_mirror_image
 from pipeline.search import stated_probability
-from pipeline.wording import as_given, counted
+from pipeline.stages.place_words import side
+from pipeline.wording import as_given, counted, number_word, two_figures
 
 COLUMNS = ["tag_id", "flight_id", "place", "share", "easting_m", "northing_m", "apart_m", "mirror_image", "pass_easting_m", "pass_northing_m", "pass_azimuth_grid_deg", "pass_chance"]
 MOST_PLACES = 4
@@ -59,7 +60,25 @@ def places_part(workspace, book):
         "mirror": ("Kind", "", as_given), "flown": ("Pass", "m, degrees of grid north", as_given), "tells": ("Would tell", "probability", as_given)}, saved_as="several_places.csv", tag_column="tag_id", most_rows=60,
         notes="Pass: middle and course of a straight pass of 1.2 km at the height of the flight, antenna along it. Would tell: probability that its strengths name the right one of the first place and this one, were both equally likely. "
               "Advice for the next flight, not a flight plan: the licensed pilot and the permit decide.")
-    return book.together(book.words(heading(table), paragraph(table)), shown)
+    fixes = workspace.read_table("fixes")
+    settled = [f"{tag_id}: {does_it_matter(rows, fixes[fixes['tag_id'] == tag_id])}" for tag_id, rows in table.groupby("tag_id", sort=True)]
+    return book.together(book.words(heading(table), paragraph(table), *settled), shown)
+
+
+def does_it_matter(table: pd.DataFrame, fixes: pd.DataFrame) -> str:
+    """Whether the pass that would decide is still needed to find one tag. table : its rows of several_places. fixes : its rows of FIXES, all flights."""
+    said = []
+    for flight_id, rows in table.groupby("flight_id", sort=True):
+        doubtful = fixes[fixes["flight_id"] == flight_id]
+        later = fixes[(fixes["status"] == "located") & (fixes["time_start_utc"] > doubtful["time_end_utc"].max())].sort_values("time_end_utc", kind="stable")
+        fitted = f"In flight {flight_id} it fitted {number_word(len(rows))} places."
+        if later.empty:
+            said.append(f"{fitted} No flight since has it in one place, so the pass still matters.")
+            continue
+        now, first = later.iloc[-1], rows.sort_values("place").iloc[0]
+        east, north = float(now["easting_m"] - first["easting_m"]), float(now["northing_m"] - first["northing_m"])
+        said.append(f"{fitted} Since then flight {now['flight_id']} has it in one, {two_figures(float(np.hypot(east, north)))} m to the {side(east, north)} of the first of these: the pass is not needed to look for it now.")
+    return " ".join(said)
 
 
 def heading(table: pd.DataFrame) -> str:

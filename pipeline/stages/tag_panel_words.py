@@ -9,9 +9,9 @@ import pandas as pd
 from pipeline.figures.sheet_retrace import EDGE_SHARE
 from pipeline.location import PLACED
 from pipeline.search import stated_probability
+from pipeline.stages.place_words import dated_place, side, since_then
 from pipeline.wording import counted, listed, number_word, two_figures
 
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 HOW_TO_READ = ("Each picture is one tag in one flight. Left is a map with grid north at the top; it holds the whole of the regions, and what was heard far from them can lie outside it. Right is strength against time: where the records heard, and those not heard, follow the line, "
                "the place explains what the receiver did. Below it stands how the 95 % radius came down as the flight went on, which the control under the map plays moment by moment; "
                "thin lines are its other flights with a position, and a line is dotted where the region reached the edge of the ground looked at, so that the radius was larger than drawn.")
@@ -20,15 +20,17 @@ KEY_ALT = ("Key. Thin line: track. Filled triangle: heard. Small open square: no
            "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Circle of dashes and dots: to be searched on foot. Line and band: strength expected at the fix.")
 
 
-def heading(tag_id: str, row, flights: int) -> str:
-    """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it."""
+def heading(tag_id: str, row, flights: int, fate: dict | None = None, silent_since: str = "") -> str:
+    """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it. fate : row of fate_triage. silent_since : the day, where it fell silent."""
+    found = f"{fate['why'].split('. ')[0].rstrip('.')}; " if fate and str(fate["class"]).startswith("Confirmed") else ""
     if row.status == "located":
-        return f"{tag_id}: within {two_figures(row.error_radius_95_m)} m of its fix, with probability 0.95"
+        since = f"; silent since {silent_since}" if silent_since else ""
+        return f"{tag_id}: {found[:1].lower()}{found[1:]}within {two_figures(row.error_radius_95_m)} m of its fix of {row.time_end_utc:%Y-%m-%d}, with probability 0.95{since}"
     if row.status == "several places":
         return f"{tag_id}: fits more than one place"
     if row.status == "area only":
         return f"{tag_id}: an area of {two_figures(row.region_95_ha)} ha, no position"
-    return {"heard once": f"{tag_id}: heard once, no position", "suspect": f"{tag_id}: heard, but what was heard is doubted", "not searched": f"{tag_id}: not listened to, which is no absence"}.get(
+    return {"heard once": f"{tag_id}: one hit in one record, which may be false; no position", "suspect": f"{tag_id}: heard, but what was heard is doubted", "not searched": f"{tag_id}: not listened to, which is no absence"}.get(
         row.status, f"{tag_id}: not heard in {'the one flight' if flights == 1 else f'any of {number_word(flights)} flights'} that listened")
 
 
@@ -67,8 +69,16 @@ def edge(row, found: dict | None) -> str:
     return (f"The region ends at the edge of the ground looked at, where its sides are straight: {share:.2f} of the probability lies along that edge. What lies beyond was not looked at; the region is larger than said.")
 
 
-def status(row) -> str:
-    """Status and its reason, as the table of fixes has them."""
+def where(row, latest) -> str:
+    """The place of this flight with its date, and the latest place where that is another. row, latest : of FIXES; latest may be None."""
+    since = since_then(row, latest)
+    return " ".join(f"{words[0].upper()}{words[1:]}." for words in (dated_place(row), since) if words)
+
+
+def status(row, flights: int = 1) -> str:
+    """Status and its reason, as the table of fixes has them. flights : that listened; one that is heard in none is told with all of them."""
+    if row.status == "not heard" and flights > 1:
+        return f"Not heard in any of {number_word(flights)} flights. The picture shows flight {row.flight_id}. {row.status_reason}"
     return f"{row.status[0].upper()}{row.status[1:]}, in flight {row.flight_id}. {row.status_reason}"
 
 
@@ -106,7 +116,7 @@ def other_explanations(row, found: dict | None, places: pd.DataFrame, fate: dict
     if fate and pd.notna(fate["other_explanations"]) and fate["other_explanations"].strip():
         said.append(f"Other reasons for the pulse rate: {fate['other_explanations']}.")
     if not any(said) and row.status == "located":
-        return "The region is in one part, and nothing that was heard is doubted."
+        return "Nothing else was found: no other place fits, and no check doubts what was heard."
     return " ".join(part for part in said if part)
 
 
@@ -128,8 +138,7 @@ def earlier(row, before) -> str:
     apart_m = math.hypot(east, north)
     if apart_m < max(row.error_radius_95_m, before.error_radius_95_m):
         return f"Flight {before.flight_id} placed it {two_figures(apart_m)} m from here, {far}: no farther than the radii allow without a move."
-    side = COMPASS[round(math.degrees(math.atan2(east, north)) / 45.0) % 8]
-    return f"Flight {before.flight_id} placed it {two_figures(apart_m)} m to the {side}, {far}. Whether it moved is asked in the report on movement."
+    return f"Flight {before.flight_id} placed it {two_figures(apart_m)} m to the {side(east, north)}, {far}. Whether it moved is asked in the report on movement."
 
 
 def searched(row, missing: dict | None) -> str:

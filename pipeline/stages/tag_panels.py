@@ -14,12 +14,16 @@ from pipeline.figures.tag_panel import LARGE, SMALL, PanelMap, PanelStrengths, p
 from pipeline.location import PLACED
 from pipeline.radio import Listening, SignalModel
 from pipeline.report.sections import Facts, Files, Folded, Jumps, Section
-from pipeline.stages import tag_panel_words as say
+from pipeline.stages import doubtful_hits, silences, tag_panel_words as say
 from pipeline.stages.coming_about import coming_about_figure, why_none
 from pipeline.stages.evidence_frames import REGION_FRAMES
+from pipeline.stages.doubtful_hits import FalseHits, LoneHits
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.localisation_words import animals_of
+from pipeline.stages.place_words import latest_places
 from pipeline.stages.search_circle import SearchCircle, how_they_relate, search_circles
+from pipeline.stages.several_places import does_it_matter
+from pipeline.stages.silences import Silence
 from pipeline.stages.strength_panels import panel
 from pipeline.wording import counted
 
@@ -58,6 +62,10 @@ class PanelTables:
     frames: dict = field(default_factory=dict)
     walk_m: float = 0.0
     circles: dict[str, SearchCircle] = field(default_factory=dict)
+    cards: dict[str, str] = field(default_factory=dict)
+    lone: dict[str, LoneHits] = field(default_factory=dict)
+    false: FalseHits = FalseHits()
+    silent: dict[str, Silence] = field(default_factory=dict)
 
     def circle(self, row) -> SearchCircle | None:
         """The circle to search, if this tag is to be looked for where this flight placed it."""
@@ -73,6 +81,7 @@ class PanelTables:
         records, track, regions = (workspace.read_work(name) for name in ("records", "track", "regions"))
         pairs = ["tag_id", "flight_id"]
         doubtful = workspace.read_work("suspicion")
+        walk = workspace.read_work("retrieval_list")
         usable = records[records["usable"].to_numpy(bool)].sort_values(["time_utc", "record"], kind="stable")
         return cls(
             fixes=shown, before=earlier_fixes(shown), usable=dict(list(usable.groupby(pairs))),
@@ -84,7 +93,8 @@ class PanelTables:
             model=SignalModel.from_dict(workspace.read_json("signal_models")["whole"]), corrections=read_corrections(workspace)(),
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
             frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
-            circles=search_circles(workspace.read_work("retrieval_list"), regions))
+            circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown), false=FalseHits.from_table(workspace.read_work("false_detections")),
+            silent=silences.silences(shown, tags, workspace.read_work("searched_area")))
 
 
 def _by_tag(table: pd.DataFrame) -> dict:
@@ -203,19 +213,23 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     pair = (best.tag_id, best.flight_id)
     found, fate, missing = tables.evidence.get(pair), tables.fates.get(best.tag_id), tables.missing.get(best.tag_id)
     places = tables.places[(tables.places["tag_id"] == best.tag_id) & (tables.places["flight_id"] == best.flight_id)]
+    own, circle, silent = pd.concat([others, pd.DataFrame([best._asdict()])[others.columns]]), tables.circle(best), tables.silent.get(best.tag_id)
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
     course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
-    facts = Facts([("Status", say.status(best)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()), ("Where to search", how_they_relate(tables.circle(best))), ("Evidence", say.evidence(best, found)), ("Fate", "" if missing else say.fate_words(fate)),
+    facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest_places(own).get(best.tag_id))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
+                   ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("Fate", "" if missing else say.fate_words(fate)),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
+                   ("Several places", does_it_matter(tables.places[tables.places["tag_id"] == best.tag_id], own)),
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
                    ("What silence may mean", say.silence(missing, tables.beliefs[tables.beliefs["tag_id"] == best.tag_id])),
                    ("Other flights", "" if others.empty or all_in_page else say.elsewhere(others))])
-    parts, rows = [facts, _figure(book, name, best, tables, LARGE), *([course] if course else [])], list(others.itertuples())
+    by_hand = [Files("Circle and region for a hand-held receiver of satellite positions:", [f"tables/search_areas.{ending}" for ending in ("gpx", "geojson")])] if best.tag_id in tables.cards else []
+    parts, rows = [facts, *by_hand, _figure(book, name, best, tables, LARGE), *([course] if course else [])], list(others.itertuples())
     if rows and all_in_page:
         parts.append(Folded(say.folded_words(len(rows)), [_figure(book, name, row, tables, SMALL) for row in rows]))
     elif rows:
         parts.append(Files("Pictures of the other flights:", [book.picture_file(_file_name(name, row, tables), drawn_panel(row, tables, SMALL)) for row in rows]))
-    return Section(name, say.heading(best.tag_id, best, listened), parts)
+    return Section(name, say.heading(best.tag_id, best, listened, fate, f"{silent.last_utc:%Y-%m-%d}" if silent and silent.fell_silent else ""), parts)
 
 
 def _figure(book, name: str, row, tables: PanelTables, layout):

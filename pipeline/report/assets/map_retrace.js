@@ -146,7 +146,7 @@
     hides(tag) { return tag === this.run.tag; }
     hidesTrack(flight) { return flight !== this.name; }
     /* What the line about the tag says meanwhile. */
-    headline() { return say.goneOver(this.sheet.told.tags[this.run.tag], this.name); }
+    headline() { return say.goneOver(this.sheet.told.tags[this.run.tag], this.name, this.run.place); }
 
     clock(index) {
       const minute = (this.times[index] - this.times[0]) / 60;
@@ -156,7 +156,7 @@
     words(index) {
       const moment = this.moment(index), tag = this.sheet.told.tags[this.run.tag];
       if (!moment) return say.notYet(tag, this.name);
-      return say.soFar(clockTime(this.times[moment.spot]), tag, moment.heard, moment.listened, twoFigures(moment.hectares), twoFigures(moment.radius), moment.cut);
+      return say.soFar(tag, moment.heard, moment.listened, twoFigures(moment.hectares), twoFigures(moment.radius), moment.cut);
     }
   }
 
@@ -225,13 +225,20 @@
       const retrace = this;
       this.range.addEventListener("input", function () { retrace.pause(); retrace.go(Number(retrace.range.value)); });
       this.play.addEventListener("click", function () { retrace.timer ? retrace.pause() : retrace.start(); });
-      this.leave.addEventListener("click", function () { retrace.end(); retrace.range.focus(); });
+      this.leave.addEventListener("click", function () { retrace.leaveRun(); });
       if (this.choice) this.choice.addEventListener("change", function () {
         /* The regions of the sheet are those of one flight; of the one that was chosen the last moment stands in their place. */
         retrace.take(retrace.offered[retrace.choice.selectedIndex]);
         retrace.go(retrace.run.length - 1);
       });
-      this.box.addEventListener("keydown", function (event) { if (event.key === "Escape" && retrace.active) { retrace.end(); retrace.range.focus(); } });
+      this.box.addEventListener("keydown", function (event) { if (event.key === "Escape" && retrace.active) retrace.leaveRun(); });
+    }
+
+    /* Back to the map as it was, and the control to the flight that the map shows. */
+    leaveRun() {
+      if (this.choice) this.choice.selectedIndex = this.offered.indexOf(this.first);
+      this.take(this.first);
+      this.range.focus();
     }
 
     /* What there is of a tag; -1 = none is chosen. */
@@ -246,7 +253,7 @@
       this.run = null;
       if (!any) return;
       const shown = sheet.told.regions.filter(function (region) { return region.tag === tag; }).map(function (region) { return region.flight; });
-      const first = this.offered.find(function (run) { return shown.includes(run.name); }) || this.offered[0];
+      const first = this.first = this.offered.find(function (run) { return shown.includes(run.name); }) || this.offered[0];
       if (choice) {
         choice.textContent = "";
         this.offered.forEach(function (run) { choice.appendChild(document.createElement("option")).textContent = run.name; });
@@ -266,7 +273,7 @@
 
     tell(index) {
       const clock = this.run.clock(index);
-      this.clock.textContent = clock;
+      this.clock.textContent = this.active ? clock : "";      // no moment is shown before a run is gone over
       this.range.setAttribute("aria-valuetext", clock);
       const words = this.active ? this.run.words(index) : "";
       // said anew only where it changes, so that a screen reader is not kept talking

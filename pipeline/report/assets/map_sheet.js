@@ -48,6 +48,7 @@
       this.hatch();
       this.words = new fixledger.Words(this.labels());
       this.words.obstacles = this.words.words.map(function (word) { return word.place; });
+      const found = this.points(told.found, this.foundKinds());
       const records = this.records(), beacons = this.beacons(), fixes = this.points(told.fixes, this.fixKinds()), fetch = this.searchCircles().concat(this.points(told.fetch, this.fetchKinds()));
       const regions = this.regions();
       const tracks = this.trackLines = told.tracks.map(function (track) {
@@ -66,6 +67,7 @@
         { words: say.regions, layers: regions.concat(fixes) },
         { words: say.beacons, layers: beacons },
         { words: say.fetch, layers: fetch },
+        { words: say.found, layers: found },
         { words: say.names, layers: [this.words] },
       ].filter(function (theme) { return theme.layers.length; });
       this.themes.forEach(function (theme) { theme.shown = true; });
@@ -84,6 +86,14 @@
       return [
         { className: "mark-fetch", shape: shapes.hexagon, radius: 10, closed: true, words: true },
         { className: "mark-letter", shape: shapes["letter M"], radius: 10, closed: false },
+      ];
+    }
+
+    foundKinds() {
+      const shapes = this.told.shapes;
+      return [
+        { className: "mark-found", shape: shapes.hexagon, radius: 9, closed: true },
+        { className: "mark-tick", shape: shapes.tick, radius: 9, closed: false },
       ];
     }
 
@@ -205,11 +215,14 @@
 
     addTools() {
       const map = this.map, root = this.root, tools = fixledger.tools, status = root.querySelector(".said"), sheet = this;
-      const tell = this.tell = function (words) { status.textContent = words; };
+      /* What is measured stands beside what is said of the tag. */
+      let standing = "", measured = "";
+      function show() { status.textContent = measured && standing ? say.both(measured, standing) : measured || standing; }
+      const tell = this.tell = function (words) { standing = words; show(); };
       tools.layers(map, this.themes, root.querySelector(".themes"));
       tools.scaleAndNorth(map, this.grid);
       tools.coordinates(map, this.grid, root.querySelector(".pointer"));
-      const measure = tools.measure(map, this.grid, root.querySelector(".measure"), tell);
+      const measure = tools.measure(map, this.grid, root.querySelector(".measure"), function (words) { measured = words; show(); });
       const field = root.querySelector(".find input");
       if (field) this.chooseByName = tools.find(this.told.tags, this.told.offMap, field, function (tag) { sheet.choose(tag, tell); }, tell);
       root.querySelector(".whole").addEventListener("click", function () { sheet.fitAll(); });
@@ -223,7 +236,7 @@
 
     /* What lies under the pointer, in words. */
     tips(measure) {
-      const map = this.map, sheet = this, tip = L.tooltip({ direction: "top", offset: [0, -8], className: "map-tip" });
+      const map = this.map, sheet = this, tip = this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "map-tip" });
       function look(event) {
         let best = null;
         if (!measure.isOn()) sheet.fields.forEach(function (field) {
@@ -244,6 +257,8 @@
     choose(tag, tell) {
       if (tag === this.chosen) return;
       this.chosen = tag;
+      if (this.tip) this.tip.remove();
+      this.under = null;
       this.root.classList.toggle("tag-chosen", tag >= 0);
       if (this.retrace) this.retrace.offer(tag);
       const places = [], notes = [], own = function (mark) { return tag < 0 || mark.tag === tag || mark.tag === -2; };
@@ -276,7 +291,8 @@
       if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
-      this.chosenWords = say.chosen(this.told.tags[tag], this.placeWords(tag).concat(notes));
+      const name = this.told.tags[tag], known = this.told.offMap.find(function (one) { return one[0] === name; }), said = this.placeWords(tag).concat(notes);
+      this.chosenWords = known && !said.length ? say.offMap(known[0], known[1]) : say.chosen(name, said);
       tell(this.chosenWords);
     }
 

@@ -124,6 +124,8 @@
       draw();
       if (!on) tell("");
     }
+    /* A move must be over before its middle is taken, and keys pressed during a glide would be lost: while measuring the map moves at once. */
+    map.panBy = function (offset, options) { return L.Map.prototype.panBy.call(map, offset, on ? Object.assign({}, options, { animate: false }) : options); };
     function take(place) { points.push(place); draw(); }
     button.addEventListener("click", function () { turn(!on); });
     map.on("click", function (event) { if (on) take(event.latlng); });

@@ -1,0 +1,76 @@
+"""Tags that some flights heard and others, which would probably have heard them, did not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.fate.triage import FLIGHTS_OF_SILENCE
+from pipeline.search import stated_probability
+from pipeline.wording import counted, listed
+
+NO_PROOF = "This does not show that it has left or died."
+
+
+@dataclass(frozen=True)
+class Silence:
+    """One tag that was heard. flights, later : flights that listened in vain, and those of them after the last one that heard it; chances of each, NaN where unknown, are
+    the probability (cautious, mean over the ground) that the flight would have heard a tag of its type."""
+
+    tag_id: str
+    last_flight: str
+    last_utc: pd.Timestamp
+    flights: int
+    chances: tuple[float, ...]
+    later: int
+    later_chances: tuple[float, ...]
+
+    @property
+    def fell_silent(self) -> bool:
+        """Whether so many flights have missed it since that chance alone is a poor reason."""
+        return self.later >= FLIGHTS_OF_SILENCE
+
+
+def silences(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame) -> dict[str, Silence]:
+    """Tag -> the flights that missed it, of every tag that some flight heard and another did not. animals : rows of FIXES. area : rows of searched_area."""
+    kinds = dict(zip(tags["tag_id"], tags["tag_type"].fillna(""))) if "tag_type" in tags else {}
+    chance = {(row.flight_id, row.tag_type): float(row.mean_cautious) for row in area.itertuples()} if len(area) else {}
+    found = {}
+    for tag_id, rows in animals.groupby("tag_id", sort=True):
+        heard, missed = rows[(rows["records_heard"].fillna(0) > 0) & (rows["status"] != "suspect")], rows[rows["status"] == "not heard"].sort_values("time_start_utc", kind="stable")
+        if heard.empty or missed.empty:
+            continue
+        last = heard.sort_values("time_end_utc", kind="stable").iloc[-1]
+        own = tuple(chance.get((flight_id, kinds.get(tag_id, "")), np.nan) for flight_id in missed["flight_id"])
+        after = (missed["time_start_utc"] > last["time_end_utc"]).to_numpy(bool)
+        found[tag_id] = Silence(tag_id, str(last["flight_id"]), last["time_end_utc"], len(missed), own, int(after.sum()), tuple(np.array(own)[after]))
+    return found
+
+
+def in_the_lead(found: dict[str, Silence]) -> str:
+    """Who was heard earlier and fell silent, for the first paragraph of a page; nothing where nobody did."""
+    gone = [each for each in found.values() if each.fell_silent]
+    named = [f"{each.tag_id} (since {each.last_utc:%Y-%m-%d}, {counted(each.later, 'later flight')}{_had(each.later_chances)})" for each in gone]
+    return f"Heard earlier and silent since: {listed(named)}." if gone else ""
+
+
+def in_full(silence: Silence | None) -> str:
+    """Which flights missed a tag; nothing where none did."""
+    if silence is None:
+        return ""
+    if silence.fell_silent:
+        earlier = silence.flights - silence.later
+        before = f" Before that {counted(earlier, 'flight')} missed it as well." if earlier else ""
+        return (f"Silent since {silence.last_utc:%Y-%m-%d}: last heard in flight {silence.last_flight} at {silence.last_utc:%H:%M} UTC, and not in the {counted(silence.later, 'flight')} since then"
+                f"{_had(silence.later_chances)}, had it been on the ground asked about (cautious).{before} {NO_PROOF}")
+    return f"Not heard in {counted(silence.flights, 'other flight')}{_had(silence.chances)}, had it been on the ground asked about (cautious)."
+
+
+def _had(chances: tuple[float, ...]) -> str:
+    known = [chance for chance in chances if np.isfinite(chance)]
+    if not known:
+        return ""
+    least, most = stated_probability(min(known)), stated_probability(max(known))
+    return f" that would have heard it with {least}" if least == most else f" that would have heard it with {least} to {most}"
