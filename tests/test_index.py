@@ -14,7 +14,8 @@ from pipeline.geodesy import choose_projection
 from pipeline.stages import index
 from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
-from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, one_record_only, silent_since
+from pipeline.stages.ground_fixes import GROUND_FIXES
+from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, newest_places, one_record_only, silent_since
 from pipeline.stages.index_signing import before_signing, limits, looks, may_leave, stops_sentence
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.workspace import Workspace
@@ -202,6 +203,12 @@ def test_what_silence_says_follows_the_probability_of_having_been_heard(found, h
     assert said.startswith("G03 was heard in no flight.") and words in said and "over 0.99" not in said
 
 
+def test_several_unheard_animals_are_spoken_of_as_several(found):
+    several = pd.concat([found.not_found, found.not_found.assign(tag_id="G99")])
+    assert say.never_heard(several).startswith("G03 and G99 were heard in no flight. Had each of them been in the area with a working tag, they would almost surely have been heard: they are elsewhere or their tags are silent.")
+    assert "hardly searched for them, so that their silence says" in say.never_heard(several.assign(adequacy_cautious=0.2))
+
+
 def test_searches_fixes_and_positions_add_up_in_one_sentence(found):
     assert "Of 168 searches, one animal in one flight each, 15 gave nothing to locate and 153 gave a fix" in say.trust(found)[1] and "132 of the 153 fixes are positions" in say.trust(found)[1]
     assert found.reach.iloc[-1]["fixes"] == 153
@@ -286,6 +293,28 @@ def test_an_animal_nobody_listened_to_and_one_without_a_register_have_a_row_too(
     assert every_animal(heard_in()[:0], tags[:0], found.triage[:0], walk=found.walk[:0], silent=found.silent[:0], single={}, ground=pd.DataFrame(), steps=pd.DataFrame()).empty
 
 
+# The map
+
+def test_a_position_older_than_the_last_day_of_flights_carries_its_date(found):
+    places = newest_places(found.animals, pd.DataFrame())
+    marks, day = index.place_marks(places, found.flights)
+    assert day == "2026-05-07" and marks.loc[marks["old"], "label"].tolist() == ["H09 2026-04-21"]
+    assert (marks.loc[~marks["old"], "label"] == marks.loc[~marks["old"], "tag_id"]).all() and marks["tag_id"].is_unique
+    assert index.place_marks(places[:0], found.flights[:0])[1] == ""
+
+
+def test_the_newest_position_may_come_from_the_ground(found):
+    ground = conform(pd.DataFrame([{"tag_id": "G01", "session_id": "later", "session_end_utc": "2026-05-09T10:00:00Z", "status": "located", "easting_m": 1.0, "northing_m": 2.0, "error_radius_95_m": 30.0}]), GROUND_FIXES)
+    own = newest_places(found.animals, ground).set_index("tag_id").loc["G01"]
+    assert own["position_from"] == "later" and own["easting_m"] == 1.0
+
+
+def test_what_was_found_dead_has_a_mark_of_its_own_and_the_caption_says_which_names_are_left_out(demo_folder):
+    page = (demo_folder / "index.html").read_text(encoding="utf-8")
+    assert "found on the ground, where it was seen" in page and "Found on the ground: H05." in page and "Names without room are left out, more of them on a narrow screen" in page
+    assert "A date beside a name says that the position is older than the last day of flights, 2026-05-07." in page
+
+
 # Before you sign
 
 def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no_permission(found):
@@ -313,6 +342,7 @@ def test_circles_may_go_with_the_walkers_where_pages_with_positions_stay(found):
 
 def test_circles_are_one_or_several_as_there_are(found):
     assert "with the circle and the cautions" in say.next_steps(found)[0] and "search_areas.gpx" in say.next_steps(found)[0]
+    assert "there is no position to draw a circle round" in say.next_steps(replace(found, walk=found.walk.assign(easting_m=np.nan)))[0]
     two = replace(found, walk=pd.concat([found.walk, found.walk.assign(tag_id="G77")]))
     assert "Look for G08 and G77 on foot, with the circles and" in say.next_steps(two)[0]
 

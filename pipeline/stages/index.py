@@ -11,12 +11,12 @@ from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index_animals import every_animal, one_record_only, silent_since
+from pipeline.stages.index_animals import every_animal, newest_places, one_record_only, silent_since
 from pipeline.stages.index_signing import before_signing
 from pipeline.stages.result_layers import write_layers
 from pipeline.stages.search_circle import MAP_NOTE, search_circles, with_reach
 from pipeline.stages.workspace import Workspace
-from pipeline.wording import counted, two_figures
+from pipeline.wording import counted, listed, two_figures
 
 REPORTS = {
     "1_quality_check": ("Quality check", "time_strips"),
@@ -92,12 +92,28 @@ def _animals_table(book: Book, workspace: Workspace, found: say.Found):
 
 def _overview(book: Book, workspace: Workspace, found: say.Found):
     """Where the animals are, with as little else as possible."""
-    ground, best = read_ground(workspace), located.best_per_animal(found.animals, found.walk)
-    alt = f"Map of the campaign: {counted(len(best), 'animal')} with a position and {counted(len(found.walk), 'tag')} to look for."
-    sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
-    if len(best):
-        sheet = sheet.fixes(best[["tag_id", "easting_m", "northing_m"]])
+    ground = read_ground(workspace)
     walk = found.walk[found.walk["easting_m"].notna()]  # a tag may call for a walk although no flight gave a place
+    seen = located.found_by_eye(found.triage, workspace.read_work("sightings"))
+    newest = newest_places(found.animals, workspace.read_table("ground_fixes", GROUND_FIXES))
+    marks, last_day = place_marks(newest[~newest["tag_id"].isin([*walk["tag_id"], *seen["tag_id"]])], found.flights)
+    alt = f"Map of the campaign: {counted(len(marks), 'animal')} at the newest position, {counted(len(walk), 'tag')} to look for and {counted(len(seen), 'tag')} found on the ground."
+    sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
+    if len(marks):
+        sheet = sheet.fixes(marks)
     if len(walk):
         sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=walk["error_radius_95_m"]))
-    return book.map("overview", sheet, f"Each animal where the best of its flights placed it, and the tags to look for on foot.{' ' + MAP_NOTE if len(walk) else ''}")
+    if len(seen):
+        sheet = sheet.found(seen.assign(note=[f"{row.what}, on {row.time_utc:%Y-%m-%d}" for row in seen.itertuples()]))
+    return book.map("overview", sheet, " ".join(words for words in (
+        "Each animal at its newest position, and the tags to look for on foot.", f"Found on the ground: {listed(seen['tag_id'])}." if len(seen) else "", f"A date beside a name says that the position is older than the last day of flights, {last_day}." if marks["old"].any() else "",
+        MAP_NOTE if len(walk) else "", "Names without room are left out, more of them on a narrow screen; type a tag to find it." if len(marks) + len(walk) + len(seen) else "") if words))
+
+
+def place_marks(places: pd.DataFrame, flights: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """Marks of the newest positions, and the last day of flights; a position of an earlier day carries its date. places : see newest_places."""
+    last = flights["start_utc"].max()
+    day = "" if pd.isna(last) else f"{last:%Y-%m-%d}"
+    dates = [f"{moment:%Y-%m-%d}" for moment in places["position_utc"]]
+    return places.assign(old=[date < day for date in dates], label=[f"{tag_id} {date}" if date < day else tag_id for tag_id, date in zip(places["tag_id"], dates)],
+                         note=[f"{date}, {source}, 95 % radius {two_figures(radius)} m" for date, source, radius in zip(dates, places["position_from"], places["error_radius_95_m"])]), day

@@ -466,7 +466,7 @@ def _walk_step(walk: pd.DataFrame) -> str:
         return ""
     circles = int(walk["easting_m"].notna().sum())
     if not circles:
-        return f"Look for {listed(walk['tag_id'])} on foot; no flight gave a place."
+        return f"Look for {listed(walk['tag_id'])} on foot, as the localisation report says; there is no position to draw a circle round."
     return f"Look for {listed(walk['tag_id'])} on foot, with the {'circle' if circles == 1 else 'circles'} and the cautions of the localisation report (tables/search_areas.gpx)."
 
 
