@@ -81,6 +81,7 @@ def test_repeats_over_one_beacon_are_not_counted_as_beacons(found):
 def test_a_tag_to_fetch_comes_first_and_is_not_called_dead(found):
     assert list(found.walk["tag_id"]) == ["G08"]
     assert say.next_steps(found)[0].startswith("Look for G08 on foot")
+    assert say.fetch(found).count("resting, incubating") == 1 and say.fetch(found).count("Search the circle") == 1 and "Retrieve is the more urgent" in say.fetch(found)
     assert "A mortality rate is no proof of death." in say.fetch(found) and " passes of " in say.fetch(found)
 
 

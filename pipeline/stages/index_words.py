@@ -310,15 +310,14 @@ def fetch(found: Found) -> str:
     else:
         why, proof = (f"{f'{first_of_many}: the' if first_of_many else 'The'} mortality rate stands in {counted(int(behind['records_mortality']), 'record')} on {counted(int(behind['passes_mortality']), 'pass', 'passes')} of "
                       f"{counted(int(behind['flights_mortality']), 'flight')}."), "A mortality rate is no proof of death."
-    return f"{fates(found)} {why} {first['note']} {_urgency(first)} {proof}"
+    # the note is the card of the tag: class, place, what to search, what else it could be
+    return " ".join(words for words in (fates(found), why, first["note"], _urgency(first), proof) if words)
 
 
 def _urgency(first) -> str:
-    """How soon to look, where the circle is, and what else it could be."""
-    centre = f" The middle of the circle is {first['latitude']:.5f}, {first['longitude']:.5f} (latitude, longitude, WGS84)." if pd.notna(first["latitude"]) else ""
-    else_words = f" What else it could be: {first['other_explanations']}." if isinstance(first["other_explanations"], str) and first["other_explanations"] else ""
-    rank = {"Retrieve": ", the more urgent", "Check soon": ", the less urgent"}.get(first["class"], "")
-    return f"Of the two classes that call for a walk it is in \"{first['class']}\"{rank}.{centre}{else_words}"
+    """How soon to look, beside the other class that calls for a walk."""
+    rank = {"Retrieve": "the more urgent", "Check soon": "the less urgent"}.get(first["class"])
+    return f"Of the two classes that call for a walk, {first['class']} is {rank}." if rank else ""
 
 
 def movement(found: Found) -> str:
