@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.columns import BEACON_ERRORS, BEACONS, FIXES, TRACK, conform
 from pipeline.exchange import write_results
+from pipeline.figures import MapSheet
 from pipeline.geodesy import choose_projection
 from pipeline.stages import index
 from pipeline.stages import index_words as say
@@ -314,6 +315,12 @@ def test_what_was_found_dead_has_a_mark_of_its_own_and_the_caption_says_which_na
     page = (demo_folder / "index.html").read_text(encoding="utf-8")
     assert "found on the ground, where it was seen" in page and "Found on the ground: H05." in page and "Names without room are left out, more of them on a narrow screen" in page
     assert "A date beside a name says that the position is older than the last day of flights, 2026-05-07." in page
+
+
+def test_what_was_found_is_named_at_its_mark_unless_a_fix_names_it():
+    mark = pd.DataFrame({"tag_id": ["H05"], "easting_m": [1.0], "northing_m": [2.0]})
+    assert [label.text for label in MapSheet(PROJECTION, alt="a").found(mark).labels()] == ["H05"]
+    assert [label.kind for label in MapSheet(PROJECTION, alt="a").found(mark).fixes(mark.assign(easting_m=90.0)).labels()] == ["fix"]
 
 
 # Before you sign

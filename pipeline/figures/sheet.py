@@ -221,9 +221,11 @@ class MapSheet:
         return sorted(names, key=natural_order)
 
     def labels(self) -> list["Label"]:
-        """Words to stand beside marks, the most urgent first; a tag to look for on foot is named once."""
+        """Words to stand beside marks, the most urgent first; a tag to look for on foot is named once, one that was found only where no fix names it."""
         labels, said = [], set()
-        for layer, kind in ((self.fetch_marks, "fetch"), (self.fix_marks, "fix"), (self.beacon_marks, "beacon")):
+        fixed = set() if self.fix_marks is None else set(self.fix_marks["tag_id"])
+        found = None if self.found_marks is None else self.found_marks[~self.found_marks["tag_id"].isin(fixed)]
+        for layer, kind in ((self.fetch_marks, "fetch"), (found, "found"), (self.fix_marks, "fix"), (self.beacon_marks, "beacon")):
             for row in [] if layer is None else layer.itertuples():
                 text = f"{row.label} ({row.place_number:.0f})" if getattr(row, "second_place", False) else row.label
                 place = (text, round(row.easting_m), round(row.northing_m))
