@@ -60,6 +60,8 @@ def test_a_tag_looked_for_on_the_map_that_has_no_place_there_is_told_apart_from_
     said = say.unplaced_words(animals)
     assert list(said) == ["B", "C", "D"]
     assert said["B"] == "heard in 1 flight, and in none well enough for a position. See its section under Tag by tag."
+    told = say.unplaced_words(animals, ["D01"], {"B": "It rests on one hit."})
+    assert "It rests on one hit. See its section" in told["B"] and told["D01"].startswith("a decoy, known to be switched off")
     assert said["C"].startswith("not heard in the one flight that listened. This does not show") and said["D"].startswith("no flight listened to it; this is not an absence.")
 
 
@@ -131,3 +133,11 @@ def test_lengths_stand_with_their_intervals():
 def test_the_limits_of_the_classes_are_said_as_assumptions():
     said = say.rungs_words(Ladder(passes=1, same_place_m=80.0, kept_up_days=0.5))
     assert "3 records or more on 1 pass" in said and "80 m" in said and "0.5 days" in said and "assumptions of this project" in said
+
+
+def test_what_was_found_on_the_ground_has_the_last_place_where_it_was_seen_so():
+    triage = pd.DataFrame({"tag_id": ["A", "B", "C"], "class": ["Confirmed dead", "Retrieve", "Confirmed dropped tag"]})
+    day = pd.Timestamp("2026-05-07T13:20", tz="UTC")
+    sightings = pd.DataFrame({"tag_id": ["A", "A", "B", "C"], "state": ["alive", "dead", "alive", "tag only"], "time_utc": [day, day, day, day], "latitude": [57.1, 57.2, 57.3, 57.4], "longitude": -4.1, "easting_m": 0.0, "northing_m": 1.0})
+    found = say.found_by_eye(triage, sightings)
+    assert list(found["tag_id"]) == ["A", "C"] and list(found["latitude"]) == [57.2, 57.4] and list(found["what"]) == ["found dead on the ground", "tag found on the ground without its animal"]

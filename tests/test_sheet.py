@@ -1,6 +1,7 @@
 """Maps described once: what a sheet takes, and what its two drawings have in common."""
 
 import json
+from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +13,7 @@ from shapely.geometry import Point
 from pipeline.figures import LIGHT, MapSheet, draw_twin, folium_map
 from pipeline.figures.label_places import place_labels
 from pipeline.figures.local_polynomial import fit_local_polynomials, terms
-from pipeline.figures.relief import lines_at, round_step, shaded_relief
+from pipeline.figures.relief import crop, lines_at, round_step, shaded_relief
 from pipeline.figures.sheet import natural_order, size_classes
 from pipeline.figures.sheet_folium import script_json
 from pipeline.figures.sheet_payload import SheetPlaces, sheet_payload
@@ -205,6 +206,23 @@ def test_a_slope_facing_the_light_is_brighter_and_a_hole_is_transparent():
     picture = shaded_relief(ridge, 10.0)
     assert picture[10, 10, 0] > picture[30, 30, 0]
     assert picture[0, 39, 3] == 0 and picture[5, 5, 3] == 255
+
+
+def test_the_ragged_rim_of_a_turned_terrain_model_is_left_out_and_a_hole_inside_stays():
+    heights = np.arange(1600.0).reshape(40, 40)
+    heights[0, 10:30], heights[:, -1], heights[20, 20] = np.nan, np.nan, np.nan
+    cropped, west, north, cell = crop(SimpleNamespace(height_m=heights, west_m=0.0, north_m=400.0, cell_m=10.0), (0.0, 0.0, 400.0, 400.0))
+    assert cropped.shape == (39, 39) and (west, north, cell) == (0.0, 390.0, 10.0) and np.isnan(cropped).sum() == 1 and np.isnan(cropped[19, 20])
+
+
+def test_a_tag_found_on_the_ground_has_a_mark_of_its_own_on_the_map_its_twin_and_in_the_legend():
+    sheet = MapSheet(HERE, alt="A tag found.").fixes(cross(tag_id="Hare 1")).found(cross(300.0, 0.0, tag_id="Hare 1", note="found dead"))
+    assert [symbol for symbol, _ in sheet.legend()] == ["fix", "found"] and [label.text for label in sheet.labels()] == ["Hare 1"]
+    told = sheet_payload(sheet, SheetPlaces(sheet))
+    assert told["found"]["note"] == ["found dead"] and told["fetch"] is None and sheet.extent_m()[2] > 300.0
+    without = MapSheet(HERE, alt="A tag.").fixes(cross(tag_id="Hare 1"))
+    of_its_colour = [sum(to_hex(line.get_markeredgecolor()) == LIGHT["fetch"] for line in draw_twin(each).axes[0].lines) for each in (sheet, without)]
+    assert of_its_colour == [2, 0]
 
 
 def test_a_contour_runs_where_the_level_is():

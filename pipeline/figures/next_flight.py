@@ -26,12 +26,10 @@ def next_flight_map(values, west_m: float, north_m: float, cell_m: float, blocks
     for number, (words, corners) in enumerate(blocks):
         ax.plot(*np.asarray(corners).T, color=LIGHT["beacon"], linestyle=_EDGES[number % 3], linewidth=1.8, label=f"{number + 1}: {words}")
     for number, (tag_id, places) in enumerate(tags):
-        ax.plot(*np.asarray(places)[:150].T, linestyle="", marker=".", markersize=2.0, color=LIGHT["fix"], label="tags to narrow down" if number == 0 else None)
-        # beside the points, not among them
-        middle, east = np.median(places, axis=0), float(np.quantile(places, 0.95, axis=0)[0])
-        name = ax.annotate(short_name(tag_id), middle, xytext=(east, middle[1]), ha="left", va="center", fontsize=8, fontweight="bold", color=LIGHT["ink"], annotation_clip=False, zorder=9,
-                           bbox={"boxstyle": "round,pad=0.15", "facecolor": LIGHT["paper"], "edgecolor": "none", "alpha": 0.9})
-        name.set_in_layout(False)
+        ax.plot(*np.asarray(places)[:150].T, linestyle="", marker=".", markersize=2.0, color=LIGHT["fix"], label="where a tag to narrow down may be" if number == 0 else None)
+        # on a card of its own, so that the points among which it stands do not run through it
+        ax.annotate(short_name(tag_id), np.median(places, axis=0), ha="center", va="center", fontsize=8, fontweight="bold", color=LIGHT["ink"], zorder=9,
+                    bbox={"boxstyle": "round,pad=0.2", "facecolor": LIGHT["paper"], "edgecolor": LIGHT["fix"], "linewidth": 0.6})
     if len(take_offs_m):
         ax.plot(*np.asarray(take_offs_m).T, linestyle="", marker=SHAPES["triangle"].as_matplotlib(), color=LIGHT["ink"], markersize=5, label="take-off")
     ax.set(xlabel="easting (m)", ylabel="northing (m)", aspect="equal")

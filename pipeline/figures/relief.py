@@ -28,7 +28,24 @@ def crop(terrain, extent_m: tuple[float, float, float, float], largest_cells: in
         return None
     step = max(1, math.ceil(max(last_column - first_column, last_row - first_row) / largest_cells))
     heights = np.asarray(terrain.height_m, dtype=float)[first_row:last_row:step, first_column:last_column:step]
-    return heights, terrain.west_m + first_column * terrain.cell_m, terrain.north_m - first_row * terrain.cell_m, terrain.cell_m * step
+    return _without_ragged_rim(heights, terrain.west_m + first_column * terrain.cell_m, terrain.north_m - first_row * terrain.cell_m, terrain.cell_m * step)
+
+
+def _without_ragged_rim(heights: np.ndarray, west_m: float, north_m: float, cell_m: float):
+    """The same without outer rows and columns that have holes, as a model turned into the survey CRS leaves them; never more than a twentieth from a side."""
+    first, last, limit = [0, 0], list(heights.shape), [side // 20 for side in heights.shape]
+    for axis in (0, 1):
+        for ends, step in ((first, 1), (last, -1)):
+            for _ in range(limit[axis]):
+                at = ends[axis] if step > 0 else ends[axis] - 1
+                # the corners are those of the whole picture, so that one ragged side does not give the next one away
+                line = np.take(heights, at, axis=axis)
+                inner = line[limit[1 - axis]: len(line) - limit[1 - axis]]
+                if np.isfinite(inner).all():
+                    break
+                ends[axis] += step
+    kept = heights[first[0]:last[0], first[1]:last[1]]
+    return (heights, west_m, north_m, cell_m) if not np.isfinite(kept).any() else (kept, west_m + first[1] * cell_m, north_m - first[0] * cell_m, cell_m)
 
 
 def shaded_relief(height_m: np.ndarray, cell_m: float) -> np.ndarray:

@@ -24,7 +24,7 @@ from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
 from pipeline.stages.next_flight_report import next_flight_part
-from pipeline.stages.place_words import coordinates, dated_place, latest_places, since_then
+from pipeline.stages.place_words import dated_place, found_at, latest_places, since_then
 from pipeline.stages.search_circle import MAP_NOTE
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
@@ -81,8 +81,8 @@ class LocalisationReport:
         if len(self.walk):
             sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=self.walk["error_radius_95_m"].map(as_printed_m)))
         if len(self.found):
-            sheet = sheet.found(self.found.assign(note=[f"{row.what}, on {row.time_utc:%Y-%m-%d}, at {coordinates(row.latitude, row.longitude, row.easting_m, row.northing_m)}" for row in self.found.itertuples()]))
-        sheet = sheet.without_a_place(say.unplaced_words(self.animals))
+            sheet = sheet.found(self.found.assign(note=[found_at(row) for row in self.found.itertuples()]))
+        sheet = sheet.without_a_place(say.unplaced_words(self.animals, self.tags.loc[self.tags["role"] == "decoy", "tag_id"], {tag_id: doubtful_hits.in_full(lone, self.false) for tag_id, lone in self.lone.items()}))
         return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to look for on foot in the flight that the walk rests on), with the regions that hold it with probability 0.50, 0.80 and 0.95. "
                              f"{MAP_NOTE + ' ' if len(self.walk) else ''}Type a tag to see it alone; while a flight is gone over, the map shows that flight. Coordinates are in the {self.ground.projection.name}.")
 
@@ -99,7 +99,9 @@ class LocalisationReport:
         latest = latest_places(self.animals)
         said = [(f"{row.time_end_utc:%Y-%m-%d}, flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records", since_then(row, latest.get(row.tag_id)))
                 for row in best.itertuples()]
-        notes = ["; ".join(words for words in both if words) for both in said]
+        # a tag to look for has all this on its card
+        carried = set(self.walk.loc[self.walk["easting_m"].notna(), "tag_id"])
+        notes = ["; ".join(words for words in both if words) if tag_id not in carried else both[1] for tag_id, both in zip(best["tag_id"], said)]
         return best[["tag_id", "easting_m", "northing_m"]].assign(note=notes)
 
     def positions_table(self):

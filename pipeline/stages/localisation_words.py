@@ -65,9 +65,9 @@ def tested_sentence(tests: pd.DataFrame) -> str:
     return f"The 95 % regions held {inside} of the {counted(len(tests), 'beacon position')} that the model had not seen."
 
 
-def unplaced_words(animals: pd.DataFrame) -> dict[str, str]:
-    """What a reader who looks for an animal on the map is told when no flight placed it: tag -> the rest of a sentence."""
-    said = {}
+def unplaced_words(animals: pd.DataFrame, decoys=(), doubts: dict[str, str] | None = None) -> dict[str, str]:
+    """What a reader who looks for a tag on the map is told when no flight placed it: tag -> the rest of a sentence. decoys : their names. doubts : tag -> what its hits rest on."""
+    said = {str(tag_id): "a decoy, known to be switched off, which shows how often a hit is false." for tag_id in decoys}
     for tag_id, rows in animals.groupby("tag_id", sort=True):
         if rows["status"].isin(PLACED).any():
             continue
@@ -75,7 +75,8 @@ def unplaced_words(animals: pd.DataFrame) -> dict[str, str]:
         listened = rows[rows["status"] != "not searched"]
         what = (f"heard in {counted(len(heard), 'flight')}, and in none well enough for a position." if len(heard) else
                 f"not heard in {'the one flight' if len(listened) == 1 else f'any of the {len(listened)} flights'} that listened. {NO_PROOF_OF_ABSENCE}" if len(listened) else "no flight listened to it; this is not an absence.")
-        said[str(tag_id)] = f"{what} See its section under Tag by tag."
+        doubt = (doubts or {}).get(tag_id, "")
+        said[str(tag_id)] = f"{what}{' ' + doubt if doubt else ''} See its section under Tag by tag."
     return said
 
 

@@ -40,6 +40,11 @@ def dated_place(row) -> str:
     return f"{row.time_end_utc:%Y-%m-%d}, flight {row.flight_id}: {place}" if place else ""
 
 
+def found_at(row) -> str:
+    """What the ground crew found and where. row : what, time_utc, latitude, longitude, easting_m, northing_m."""
+    return f"{row.what} on {row.time_utc:%Y-%m-%d}, at {coordinates(row.latitude, row.longitude, row.easting_m, row.northing_m)}"
+
+
 def latest_places(fixes: pd.DataFrame) -> dict:
     """Tag -> the row of its latest position, as a tuple with the columns as names. fixes : rows of FIXES."""
     placed = fixes[fixes["status"].isin(PLACED)].sort_values("time_end_utc", kind="stable")

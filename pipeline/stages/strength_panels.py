@@ -36,6 +36,7 @@ def panel(fix, rows: pd.DataFrame, model: SignalModel, tag_type: str, easting_m:
     power = (by_records * float(np.mean(listening.strength_db[heard] - gain[heard])) + by_prior * scatter.power_mean_db) / (by_records + by_prior)
     minute = (rows["time_utc"] - rows["time_utc"].min()).dt.total_seconds().to_numpy(float) / 60.0
     tag, flight = short_name(fix.tag_id), short_name(fix.flight_id, 14)
-    between = " " if len(tag + flight) < 20 else "\n"
+    # a panel is a third of the page wide: about 30 letters
+    between = " " if len(f"{tag}, flight {flight}: {fix.status}") <= 29 else "\n"
     return {"title": f"{tag},{between}flight {flight}: {fix.status}", "minute": np.sort(minute), "strength_db": listening.strength_db,
             "threshold_db": model.thresholds_db(listening), "expected_db": power + gain, "spread_db": spread}

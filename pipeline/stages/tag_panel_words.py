@@ -69,10 +69,9 @@ def edge(row, found: dict | None) -> str:
     return (f"The region ends at the edge of the ground looked at, where its sides are straight: {share:.2f} of the probability lies along that edge. What lies beyond was not looked at; the region is larger than said.")
 
 
-def where(row, latest) -> str:
-    """The place of this flight with its date, and the latest place where that is another. row, latest : of FIXES; latest may be None."""
-    since = since_then(row, latest)
-    return " ".join(f"{words[0].upper()}{words[1:]}." for words in (dated_place(row), since) if words)
+def where(row, latest, found: str = "") -> str:
+    """Where it was found, the place of this flight with its date, and the latest place where that is another. row, latest : of FIXES; latest may be None."""
+    return " ".join(f"{words[0].upper()}{words[1:]}." for words in (found, dated_place(row), since_then(row, latest)) if words)
 
 
 def status(row, flights: int = 1) -> str:

@@ -19,8 +19,8 @@ from pipeline.stages.coming_about import coming_about_figure, why_none
 from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.doubtful_hits import FalseHits, LoneHits
 from pipeline.stages.instruments import read_corrections
-from pipeline.stages.localisation_words import animals_of
-from pipeline.stages.place_words import latest_places
+from pipeline.stages.localisation_words import animals_of, found_by_eye
+from pipeline.stages.place_words import found_at, latest_places
 from pipeline.stages.search_circle import SearchCircle, how_they_relate, search_circles
 from pipeline.stages.several_places import does_it_matter
 from pipeline.stages.silences import Silence
@@ -66,6 +66,7 @@ class PanelTables:
     lone: dict[str, LoneHits] = field(default_factory=dict)
     false: FalseHits = FalseHits()
     silent: dict[str, Silence] = field(default_factory=dict)
+    found: dict[str, str] = field(default_factory=dict)
 
     def circle(self, row) -> SearchCircle | None:
         """The circle to search, if this tag is to be looked for where this flight placed it."""
@@ -94,6 +95,7 @@ class PanelTables:
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
             frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
             circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown), false=FalseHits.from_table(workspace.read_work("false_detections")),
+            found={row.tag_id: found_at(row) for row in found_by_eye(workspace.read_work("fate_triage"), workspace.read_work("sightings")).itertuples()},
             silent=silences.silences(shown, tags, workspace.read_work("searched_area")))
 
 
@@ -216,8 +218,8 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     own, circle, silent = pd.concat([others, pd.DataFrame([best._asdict()])[others.columns]]), tables.circle(best), tables.silent.get(best.tag_id)
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
     course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
-    facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest_places(own).get(best.tag_id))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
-                   ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("Fate", "" if missing else say.fate_words(fate)),
+    facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest_places(own).get(best.tag_id), tables.found.get(best.tag_id, ""))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
+                   ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("Fate", "" if missing else f"{say.fate_words(fate)} {doubtful_hits.in_brief([best.tag_id], tables.lone)}".strip()),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Several places", does_it_matter(tables.places[tables.places["tag_id"] == best.tag_id], own)),
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
