@@ -144,6 +144,41 @@ def test_measuring_gives_distance_and_bearing_by_pointer_and_by_keyboard(running
         assert page.get_attribute(".measure", "aria-pressed") == "false"
 
 
+def test_keys_pressed_one_after_another_while_measuring_all_count_and_what_is_said_of_the_tag_stays(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.fill(".find input", "Hare 05")
+        chosen = page.text_content(".said")
+        page.click(".measure")
+        page.locator(".folium-map").first.focus()
+        for key in ("Enter", "ArrowRight", "ArrowRight", "ArrowRight", "Enter"):
+            page.keyboard.press(key)
+        # three steps of 80 px, the way Leaflet moves by a key
+        metres_px = page.evaluate("(() => { const map = fixledger.opened[0].map, at = x => map.containerPointToLatLng([x, 200]); return fixledger.opened[0].grid.leg(at(0), at(240)).metres; })()")
+        said = page.text_content(".said")
+        assert abs(int(re.match(r"(\d+) m, bearing", said).group(1)) - metres_px) <= 2 and said.endswith(chosen)
+        page.keyboard.press("Escape")
+        assert page.text_content(".said") == chosen
+
+
+def test_on_a_phone_the_list_of_what_is_shown_lies_within_the_page(running, pages):
+    with opened(running, pages / "localisation.html", width_px=400) as (page, _):
+        page.click(".themes summary")
+        left, right = page.evaluate("(() => { const box = document.querySelector('.theme-list').getBoundingClientRect(); return [box.left, box.right]; })()")
+        assert 0 <= left and right <= 400 and right - left > 250
+
+
+def test_what_stood_under_the_pointer_goes_when_another_tag_is_chosen(running, pages):
+    with opened(running, pages / "localisation.html") as (page, _):
+        page.locator(".folium-map").first.hover()
+        at = page.evaluate("""() => { const sheet = fixledger.opened[0], field = sheet.fields.find(f => f.options.className === 'mark-fix'), box = sheet.map.getContainer().getBoundingClientRect();
+            const point = sheet.map.latLngToContainerPoint(field.marks[4].place); return [box.x + point.x, box.y + point.y]; }""")
+        page.mouse.move(*at)
+        assert page.text_content(".map-tip").startswith("Hare 05")
+        page.fill(".find input", "Hare 03")
+        page.wait_for_timeout(400)      # it fades
+        assert not any(words.startswith("Hare 05") for words in page.locator(".map-tip").all_text_contents())
+
+
 def test_the_pointer_has_coordinates_and_a_mark_has_words(running, pages):
     with opened(running, pages / "localisation.html") as (page, _):
         page.locator(".folium-map").first.hover()

@@ -91,12 +91,12 @@ def test_moving_the_range_moves_the_receiver_and_the_region_and_says_so(running,
         turn = 40 / 119 * 4 * 3.141592653589793
         radius = 500 + 350 * page.evaluate(f"Math.sin({turn} / 2)")
         assert wide["at"] == pytest.approx([radius * page.evaluate(f"Math.cos({turn})") - 250, radius * page.evaluate(f"Math.sin({turn})") * 0.8], abs=1.5)
-        assert wide["said"] == ("06:02:54 UTC: Hare 1 heard in 10 of 30 records so far. With probability 0.95 it is inside 250 ha, within 900 m of the middle."
+        assert wide["said"] == ("Hare 1 heard in 10 of its first 30 records. With probability 0.95 it is inside 250 ha, within 900 m of the middle of that region."
                                 " The region reaches the edge of the ground looked at; it is larger than said.")
         assert wide["clock"] == wide["spoken"] == "06:04:00 UTC \u00b7 minute 4.0 \u00b7 record 41 of 120"
         move(page, 119)
         last = shown(page)
-        assert last["said"] == "06:11:54 UTC: Hare 1 heard in 40 of 120 records so far. With probability 0.95 it is inside 3.1 ha, within 100 m of the middle."
+        assert last["said"] == "Hare 1 heard in 40 of its first 120 records. With probability 0.95 it is inside 3.1 ha, within 100 m of the middle of that region."
         # polygons of 16 corners in discs of 900 and 100 m
         assert wide["hectares"] == pytest.approx(8 * 0.9**2 * 100 * 0.38268, rel=0.02) and last["hectares"] == pytest.approx(8 * 0.38268, rel=0.03)
         assert wide["at"] != first["at"]
@@ -132,6 +132,8 @@ def test_another_flight_is_another_run_and_leaving_puts_the_map_back(running, pa
         assert page.locator("path.mark-receiver, path.aside").count() == 0 and page.text_content(".retrace-said") == "" and page.text_content(".said") == chosen
         assert page.evaluate("[document.querySelectorAll('path.region:not(.faded)').length, fixledger.opened[0].map.getZoom()]") == before
         assert page.evaluate("document.activeElement.type") == "range"
+        # the control is back at the flight that the map shows, and no moment of the flight that was left stands beside it
+        assert page.evaluate("document.querySelector('.retrace select').value") == "flight 1" and page.text_content(".retrace-clock") == ""
         move(page, 10)
         page.fill(".find input", "")
         assert page.locator("path.mark-receiver, path.aside").count() == 0 and page.locator(".retrace-hint").is_visible()

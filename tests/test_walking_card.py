@@ -44,8 +44,8 @@ def test_a_later_place_is_told_with_its_distance_and_side_and_the_latest_has_non
     rows = pd.DataFrame({"tag_id": ["A", "A"], "flight_id": ["a", "b"], "status": ["located"] * 2, "time_end_utc": [DAY, DAY + pd.Timedelta(days=1)], "latitude": [57.2, 57.201], "longitude": [-4.1, -4.1],
                          "easting_m": [0.0, 0.0], "northing_m": [0.0, 110.0], "error_radius_95_m": [100.0, 150.0]})
     latest, (first, last) = latest_places(rows)["A"], rows.itertuples()
-    assert since_then(first, latest) == "since then 2026-05-08, flight b: 57.20100° N 4.10000° W, grid 0 E 110 N, 110 m to the north, within 150 m with probability 0.95" and since_then(last, latest) == ""
-    assert coordinates(-3.0, 151.0, -12.4, 7.0) == "3.00000° S 151.00000° E, grid −12 E 7 N" and coordinates(np.nan, 0.0, 0.0, 0.0) == ""
+    assert since_then(first, latest) == "since then 2026-05-08, flight b: 57.20100° N 4.10000° W grid 0 E 110 N, 110 m to the north, within 150 m with probability 0.95" and since_then(last, latest) == ""
+    assert coordinates(-3.0, 151.0, -12.4, 7.0) == "3.00000° S 151.00000° E grid −12 E 7 N" and coordinates(np.nan, 0.0, 0.0, 0.0) == ""
 
 
 def test_a_deciding_pass_matters_until_a_later_flight_has_the_tag_in_one_place():

@@ -22,7 +22,7 @@ def coordinates(latitude: float, longitude: float, easting_m: float, northing_m:
     if not all(math.isfinite(value) for value in (latitude, longitude, easting_m, northing_m)):
         return ""
     degrees = f"{abs(latitude):.5f}° {'S' if latitude < 0 else 'N'} {abs(longitude):.5f}° {'W' if longitude < 0 else 'E'}"
-    return f"{degrees}, grid {_whole(easting_m)} E {_whole(northing_m)} N"
+    return f"{degrees} grid {_whole(easting_m)} E {_whole(northing_m)} N"
 
 
 def _whole(metres: float) -> str:

@@ -76,5 +76,5 @@ def _place(row, points: list[KnownPoint]) -> str:
     from_here = min(points, key=lambda point: math.hypot(row.easting_m - point.easting_m, row.northing_m - point.northing_m))
     east, north = row.easting_m - from_here.easting_m, row.northing_m - from_here.northing_m
     bearing = (math.degrees(math.atan2(east, north)) + from_here.convergence_deg) % 360.0
-    return (f"{at}; {two_figures(math.hypot(east, north))} m from the {from_here.called} ({coordinates(from_here.latitude, from_here.longitude, from_here.easting_m, from_here.northing_m).split(',')[0]}), "
+    return (f"{at}; {two_figures(math.hypot(east, north))} m from the {from_here.called} ({coordinates(from_here.latitude, from_here.longitude, from_here.easting_m, from_here.northing_m).split(' grid')[0]}), "
             f"bearing {bearing:.0f}° true.")

@@ -291,7 +291,9 @@
       if (tag < 0) return this.fitAll();
       const bounds = places.reduce(function (sum, one) { return sum.extend(one); }, L.latLngBounds([]));
       if (bounds.isValid()) this.map.fitBounds(bounds.pad(0.25), { maxZoom: 17, animate: false });
-      const name = this.told.tags[tag], known = this.told.offMap.find(function (one) { return one[0] === name; }), said = this.placeWords(tag).concat(notes);
+      const name = this.told.tags[tag], known = this.told.offMap.find(function (one) { return one[0] === name; }), place = this.placeWords(tag);
+      /* A card that names the place already is not told it twice. */
+      const said = place.filter(function (words) { return !notes.some(function (note) { return note.includes(words.slice(words.search(/\d/))); }); }).concat(notes);
       this.chosenWords = known && !said.length ? say.offMap(known[0], known[1]) : say.chosen(name, said);
       tell(this.chosenWords);
     }
