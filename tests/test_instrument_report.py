@@ -48,6 +48,7 @@ def test_both_estimates_of_the_azimuth_bias_stand_side_by_side_with_their_errors
     said = crude_bias_sentence(model, checked)
     assert "−4.0 degrees (standard error 1.8) in the signal model and −6.1 degrees (standard error 3.1), not clear by itself," in said and "2.2 standard errors are no proof" in said
     assert "no proof" not in crude_bias_sentence(model.assign(value=-12.0), checked)
+    assert crude_bias_sentence(model, pd.DataFrame({"azimuth_bias_deg": [""], "azimuth_bias_se_deg": [""]})) == ""     # a blank column of a file
     assert crude_bias_sentence(model, checked.head(0)) == crude_bias_sentence(model.head(0), checked) == ""
 
 

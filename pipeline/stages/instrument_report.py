@@ -46,7 +46,8 @@ def findings_table(workspace) -> pd.DataFrame:
 def crude_bias_sentence(parameters: pd.DataFrame, checked: pd.DataFrame) -> str:
     """The quality check's own estimate of the azimuth bias beside that of the signal model, where both are there; rows of signal_model and instruments."""
     mine = parameters[parameters["parameter"] == "azimuth_bias_deg"]
-    crude = checked.dropna(subset=["azimuth_bias_deg", "azimuth_bias_se_deg"]) if len(checked) else checked
+    # a file does not say of a column without a value that it held numbers
+    crude = checked[["azimuth_bias_deg", "azimuth_bias_se_deg"]].apply(pd.to_numeric, errors="coerce").dropna() if len(checked) else checked
     if mine.empty or crude.empty:
         return ""
     row, check = mine.iloc[0], crude.iloc[0]
