@@ -92,7 +92,7 @@ class LocalisationReport:
         for row in self.animals.itertuples():
             place = dated_place(row)
             said[row.tag_id, row.flight_id] = (f"its place of {place.replace(f', flight {row.flight_id}', '')}, within {two_figures(row.error_radius_95_m)} m of it with probability 0.95" if place else
-                                               f"flown on {row.time_end_utc:%Y-%m-%d}, it gave no position")
+                                               f"flown on {row.time_end_utc:%Y-%m-%d}, it gave no position" if pd.notna(row.time_end_utc) else "")
         return said
 
     def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
