@@ -13,6 +13,7 @@ from pipeline.exchange import write_results
 from pipeline.figures import MapSheet
 from pipeline.geodesy import choose_projection
 from pipeline.stages import index
+from pipeline.stages import index_errors, index_missing, index_next, index_rules
 from pipeline.stages import index_words as say
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_fixes import GROUND_FIXES
@@ -48,14 +49,14 @@ def with_status(found, status):
 
 
 def texts(found):
-    return [*(words for _, words in say.opening(found)), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *say.next_steps(found), *say.report_sentences(found).values()]
+    return [*(words for _, words in say.opening(found)), *(words for _, paragraphs in say.answers(found) for words in paragraphs), *index_next.next_steps(found), *say.report_sentences(found).values()]
 
 
 def test_a_flight_that_reads_beacons_apart_is_named_among_the_assumptions(found):
     table = pd.DataFrame({"flight_id": ["a", "b"], "level_db": [0.4, -6.0], "clear": [False, False]})
-    assert say.levels(table) == "beacons show no clear change; the largest difference of a flight from the others is 6.0 dB."
-    assert say.levels(table.assign(clear=[False, True])) == "beacons say that something was changed, since flight b read them 6 dB weaker than the other flights did."
-    assert say.levels(table[:0]) in say.assumptions(replace(found, levels=table[:0]))
+    assert index_rules.levels(table) == "beacons show no clear change; the largest difference of a flight from the others is 6.0 dB."
+    assert index_rules.levels(table.assign(clear=[False, True])) == "beacons say that something was changed, since flight b read them 6 dB weaker than the other flights did."
+    assert index_rules.levels(table[:0]) in index_rules.assumptions(replace(found, levels=table[:0]))
 
 
 # The demo
@@ -68,22 +69,22 @@ def test_the_ten_questions_are_answered_in_whole_sentences(found):
 
 def test_errors_and_coverage_are_those_of_the_table(found):
     inside = (found.errors["level_after"] <= 0.95).sum()
-    words = " ".join(say.trust(found))
+    words = " ".join(index_errors.trust(found))
     assert f"The 95 % regions held the truth in {inside} of {len(found.errors)} fixes." in words
     assert "Believe this for grouse backpack and hare collar" in words and "Loss behind hills is in the model, but for up to 0." in words and "loss in vegetation is not" in words
-    assert "so hills are not in the model" in say.trust(replace(found, blind_share=None))[1]
+    assert "so hills are not in the model" in index_errors.trust(replace(found, blind_share=None))[1]
 
 
 def test_repeats_over_one_beacon_are_not_counted_as_beacons(found):
-    words = say.independence(found)
+    words = index_errors.independence(found)
     assert words.startswith("9 of 9 beacons were heard, in 54 fixes.") and "counted as 9 places" in words and "95 % interval of 0." in words
 
 
 def test_a_tag_to_fetch_comes_first_and_is_not_called_dead(found):
     assert list(found.walk["tag_id"]) == ["G08"]
-    assert say.next_steps(found)[0].startswith("Look for G08 on foot")
-    assert say.fetch(found).count("resting, incubating") == 1 and say.fetch(found).count("Search the circle") == 1 and "Retrieve is the more urgent" in say.fetch(found)
-    assert "A mortality rate is no proof of death." in say.fetch(found) and " passes of " in say.fetch(found)
+    assert index_next.next_steps(found)[0].startswith("Look for G08 on foot")
+    assert index_missing.fetch(found).count("resting, incubating") == 1 and index_missing.fetch(found).count("Search the circle") == 1 and "Retrieve is the more urgent" in index_missing.fetch(found)
+    assert "A mortality rate is no proof of death." in index_missing.fetch(found) and " passes of " in index_missing.fetch(found)
 
 
 def test_an_animal_found_dead_is_called_dead_and_words_of_the_trade_are_explained_where_they_first_stand(found):
@@ -97,86 +98,86 @@ def test_an_animal_found_dead_is_called_dead_and_words_of_the_trade_are_explaine
 def test_an_animal_heard_and_never_placed_is_to_be_flown_for_again(found):
     own = found.animals["tag_id"] == "H01"
     changed = replace(found, animals=found.animals.assign(status=found.animals["status"].mask(own, "area only")))
-    assert "H01" in say.never_placed(changed) and "H01" in say.next_flight(changed)
-    assert any(step.startswith("Fly again for") and "H01" in step for step in say.next_steps(changed))
+    assert "H01" in index_next.never_placed(changed) and "H01" in index_next.next_flight(changed)
+    assert any(step.startswith("Fly again for") and "H01" in step for step in index_next.next_steps(changed))
 
 
 def test_decoys_are_told_with_how_often_they_seemed_to_be_heard(found):
-    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records that listened to them (2,716 with those without a usable position, as the messages count them), and none got a position." in say.thrown_away(found)[1]
+    assert "Of 2 decoys, known to be switched off, 1 seemed to be heard, in 1 of 2,702 usable records that listened to them (2,716 with those without a usable position, as the messages count them), and none got a position." in index_rules.thrown_away(found)[1]
     silent = replace(found, false=found.false.assign(records_heard=0, decoys_heard=0))
-    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records that listened to them (2,716 with those" in say.thrown_away(silent)[1]
+    assert "Of 2 decoys, known to be switched off, none seemed to be heard in 2,702 usable records that listened to them (2,716 with those" in index_rules.thrown_away(silent)[1]
 
 
 # Campaigns that lack something
 
 def test_beacons_not_put_out_and_beacons_not_heard_are_different_faults(found):
-    assert "no beacon was put out, so no error was measured" in say.trust(untested(found, 0))[0]
-    assert "none of the 9 beacons was heard" in say.trust(untested(found, 9))[0] and "the one beacon was not heard" in say.independence(untested(found, 1))
-    assert any(step.startswith("Put out beacons: four or more") for step in say.next_steps(untested(found, 0)))
-    assert any(step.startswith("Find out why no beacon was heard") for step in say.next_steps(replace(untested(found, 9), walk=found.walk[:0])))
-    assert say.assumptions(untested(found, 0)).startswith("All of them")
+    assert "no beacon was put out, so no error was measured" in index_errors.trust(untested(found, 0))[0]
+    assert "none of the 9 beacons was heard" in index_errors.trust(untested(found, 9))[0] and "the one beacon was not heard" in index_errors.independence(untested(found, 1))
+    assert any(step.startswith("Put out beacons: four or more") for step in index_next.next_steps(untested(found, 0)))
+    assert any(step.startswith("Find out why no beacon was heard") for step in index_next.next_steps(replace(untested(found, 9), walk=found.walk[:0])))
+    assert index_rules.assumptions(untested(found, 0)).startswith("All of them")
 
 
 def test_one_beacon_proves_next_to_nothing(found):
     one = alone(found, 1, 1)
-    assert say.trust(one)[0].startswith("One beacon fix was tested; its error was ") and " held it." in say.trust(one)[0]
-    assert say.independence(one).startswith("1 of 1 beacon was heard, in 1 fix.") and "proves next to nothing" in say.independence(one)
+    assert index_errors.trust(one)[0].startswith("One beacon fix was tested; its error was ") and " held it." in index_errors.trust(one)[0]
+    assert index_errors.independence(one).startswith("1 of 1 beacon was heard, in 1 fix.") and "proves next to nothing" in index_errors.independence(one)
 
 
 def test_of_few_fixes_the_largest_error_is_told_and_not_nine_in_ten(found):
-    assert "the largest of 4 was" in say.trust(alone(found, 2, 2))[0] and "nine in ten" not in say.trust(alone(found, 2, 2))[0]
+    assert "the largest of 4 was" in index_errors.trust(alone(found, 2, 2))[0] and "nine in ten" not in index_errors.trust(alone(found, 2, 2))[0]
 
 
 def test_without_a_register_nobody_can_be_missed(found):
-    assert "an animal that no log names cannot be missed" in say.missing(replace(found, has_register=False))
-    assert "cannot be missed" not in say.missing(found)
+    assert "an animal that no log names cannot be missed" in index_missing.missing(replace(found, has_register=False))
+    assert "cannot be missed" not in index_missing.missing(found)
 
 
 def test_animals_nobody_listened_to_are_not_called_absent(found):
     unsought = replace(found, not_found=found.not_found.assign(**{"class": "not searched"}))
-    assert "Not listened to at all: G03. That is not an absence." in say.missing(unsought)
-    assert "Listen for G03, which no usable record did." in say.next_steps(unsought)
+    assert "Not listened to at all: G03. That is not an absence." in index_missing.missing(unsought)
+    assert "Listen for G03, which no usable record did." in index_next.next_steps(unsought)
 
 
 def test_when_nothing_was_heard_the_receiver_is_tested_before_another_flight(found):
     silent = with_status(replace(untested(found, 9), animals=found.animals.assign(records_heard=0), walk=found.walk[:0], triage=found.triage.assign(**{"class": "Not heard"}), steps=found.steps[:0]), "not heard")
-    assert say.next_flight(silent).startswith("Nothing was heard of any animal. Before another flight, test the receiver")
-    assert say.fetch(silent) == "No tag of an animal was heard, so nothing is known of their pulse rates."
+    assert index_next.next_flight(silent).startswith("Nothing was heard of any animal. Before another flight, test the receiver")
+    assert index_missing.fetch(silent) == "No tag of an animal was heard, so nothing is known of their pulse rates."
     assert all(words.endswith(".") for words in texts(silent))
 
 
 def test_no_pulse_rate_in_the_logs_is_not_a_clean_bill(found):
     bare = replace(found, walk=found.walk[:0], triage=found.triage.assign(**{"class": "Heard, mode unknown"}))
-    assert say.fates(replace(bare, tags_heard=found.tags_heard.assign(pulse_interval_s=np.nan))) == "The logs hold no pulse rate, so no tag can be called to a walk by it."
+    assert index_missing.fates(replace(bare, tags_heard=found.tags_heard.assign(pulse_interval_s=np.nan))) == "The logs hold no pulse rate, so no tag can be called to a walk by it."
     unregistered = replace(bare, triage=bare.triage.assign(pulse_rate_mortality_per_min=np.nan))
-    assert say.fates(unregistered) == "No register names a mortality rate, so pulse rates call no tag to a walk."
-    assert say.fates(bare) == "No tag has to be looked for on foot by its pulse rate."
+    assert index_missing.fates(unregistered) == "No register names a mortality rate, so pulse rates call no tag to a walk."
+    assert index_missing.fates(bare) == "No tag has to be looked for on foot by its pulse rate."
 
 
 def test_one_flight_says_nothing_of_movement(found):
-    assert say.movement(replace(found, steps=found.steps[:0], flights=found.flights[:1])) == "There was one flight, so nothing can be said of movement between flights."
-    assert say.movement(replace(found, steps=found.steps[:0])).startswith("No animal has two usable positions")
+    assert index_missing.movement(replace(found, steps=found.steps[:0], flights=found.flights[:1])) == "There was one flight, so nothing can be said of movement between flights."
+    assert index_missing.movement(replace(found, steps=found.steps[:0])).startswith("No animal has two usable positions")
 
 
 def test_final_without_permits_is_contradicted(found):
-    assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are, and a message marked look says so." in say.permits(
+    assert "Permits not recorded in the survey file: ethics and landowner. The status says final; it should not, until they are, and a message marked look says so." in index_rules.permits(
         replace(found, permits={"wildlife": "W-1", "aviation": "A-1", "ethics": " "}, status="final"))
-    assert say.permits(found).startswith("Permits are named under \"Before you sign\".")
+    assert index_rules.permits(found).startswith("Permits are named under \"Before you sign\".")
 
 
 def test_there_are_five_next_steps_at_most_and_messages_are_counted_in_words(found):
     crowded = replace(untested(found, 9), not_found=pd.concat([found.not_found, found.not_found.assign(tag_id="G99", **{"class": "not searched"})]))
-    assert len(say.next_steps(crowded)) == 5
+    assert len(index_next.next_steps(crowded)) == 5
     messages = pd.DataFrame({"severity": ["stop", "look", "look", "note"]})
-    assert "Settle the one message marked stop and read the 2 messages marked look, in the quality report." in say.next_steps(replace(found, messages=messages))
-    assert not any("message" in step for step in say.next_steps(replace(found, messages=messages[3:])))
+    assert "Settle the one message marked stop and read the 2 messages marked look, in the quality report." in index_next.next_steps(replace(found, messages=messages))
+    assert not any("message" in step for step in index_next.next_steps(replace(found, messages=messages[3:])))
 
 
 def test_hectares_that_are_only_nearly_all_are_not_called_all(found):
     whole = found.searched[found.searched["flight_id"] == "all flights"]
-    assert "nearly all of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1090.0)))
-    assert "all 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1104.0)))
-    assert "540 of 1,100 ha" in say.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=541.0)))
+    assert "nearly all of 1,100 ha" in index_missing.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1090.0)))
+    assert "all 1,100 ha" in index_missing.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=1104.0)))
+    assert "540 of 1,100 ha" in index_missing.searched(replace(found, searched=whole.assign(area_ha=1104.0, area_90_cautious_ha=541.0)))
 
 
 # The opening
@@ -194,25 +195,25 @@ def test_the_opening_is_short_lines_that_begin_with_the_accuracy_of_all_position
 
 def test_fewer_than_half_outside_of_what_beacons_tested_is_not_called_more_than_half(found):
     last = found.reach.index[-1]
-    assert "more than half" not in say.outside_sentence(found.reach.assign(fixes_outside=found.reach["fixes_outside"].where(found.reach.index != last, 76)))
-    assert say.outside_sentence(found.reach[:0]) == ""
+    assert "more than half" not in index_errors.outside_sentence(found.reach.assign(fixes_outside=found.reach["fixes_outside"].where(found.reach.index != last, 76)))
+    assert index_errors.outside_sentence(found.reach[:0]) == ""
 
 
 @pytest.mark.parametrize("heard, words", [(0.998, "it would almost surely have been heard: it is elsewhere or its tag is silent."), (0.94, "it would very probably have been heard"), (0.7, "more likely than not"),
                                           (0.3, "The area was hardly searched for it, so that its silence says next to nothing."), (np.nan, "is not known")])
 def test_what_silence_says_follows_the_probability_of_having_been_heard(found, heard, words):
-    said = say.never_heard(found.not_found.assign(adequacy_cautious=heard))
+    said = index_missing.never_heard(found.not_found.assign(adequacy_cautious=heard))
     assert said.startswith("G03 was heard in no flight.") and words in said and "over 0.99" not in said
 
 
 def test_several_unheard_animals_are_spoken_of_as_several(found):
     several = pd.concat([found.not_found, found.not_found.assign(tag_id="G99")])
-    assert say.never_heard(several).startswith("G03 and G99 were heard in no flight. Had each of them been in the area with a working tag, they would almost surely have been heard: they are elsewhere or their tags are silent.")
-    assert "hardly searched for them, so that their silence says" in say.never_heard(several.assign(adequacy_cautious=0.2))
+    assert index_missing.never_heard(several).startswith("G03 and G99 were heard in no flight. Had each of them been in the area with a working tag, they would almost surely have been heard: they are elsewhere or their tags are silent.")
+    assert "hardly searched for them, so that their silence says" in index_missing.never_heard(several.assign(adequacy_cautious=0.2))
 
 
 def test_searches_fixes_and_positions_add_up_in_one_sentence(found):
-    assert "Of 168 searches, one animal in one flight each, 15 gave nothing to locate and 153 gave a fix" in say.trust(found)[1] and "132 of the 153 fixes are positions" in say.trust(found)[1]
+    assert "Of 168 searches, one animal in one flight each, 15 gave nothing to locate and 153 gave a fix" in index_errors.trust(found)[1] and "132 of the 153 fixes are positions" in index_errors.trust(found)[1]
     assert found.reach.iloc[-1]["fixes"] == 153
 
 
@@ -228,8 +229,8 @@ def test_without_beacons_or_positions_the_opening_says_so(found):
 def test_an_animal_that_fell_silent_is_missed_in_the_opening_and_to_be_searched_for(found):
     assert list(found.silent["tag_id"]) == ["H09"] and found.silent.iloc[0][["flights_heard", "flights_silent"]].tolist() == [2, 4]
     assert "H09 was heard in 2 flights, last on 2026-04-21, and in none of the 4 flights since" in dict(say.opening(found))["Missing"]
-    assert any(step.startswith("Search for H09, silent since 2026-04-21") for step in say.next_steps(found))
-    assert "One silent flight may be chance" in say.silent_later(found)
+    assert any(step.startswith("Search for H09, silent since 2026-04-21") for step in index_next.next_steps(found))
+    assert "One silent flight may be chance" in index_missing.silent_later(found)
 
 
 def heard_in(*flights):
@@ -252,9 +253,9 @@ def test_silence_counts_from_two_flights_on_of_which_one_searched_well(flights, 
 def test_one_record_is_said_to_be_possibly_false_wherever_it_counts(found):
     assert found.single == {"H12": 1}
     assert dict(say.opening(found))["Doubtful"].startswith("H12 was heard in one record only, of 1,351 that listened to it; it may be false")
-    assert "Listen again for H12 (one record only, which may be false) before anything rests on that." in say.next_steps(found)
-    assert "H12, one record only, which may be false" in say.next_flight(found) and "H12" not in say.never_placed(found)
-    assert "No rule of doubt caught a hit of an animal. A single hit may be false all the same, and on such hits rests H12." in say.thrown_away(found)[1]
+    assert "Listen again for H12 (one record only, which may be false) before anything rests on that." in index_next.next_steps(found)
+    assert "H12, one record only, which may be false" in index_next.next_flight(found) and "H12" not in index_next.never_placed(found)
+    assert "No rule of doubt caught a hit of an animal. A single hit may be false all the same, and on such hits rests H12." in index_rules.thrown_away(found)[1]
 
 
 def test_hits_that_never_follow_each_other_are_single_records_too():
@@ -342,17 +343,17 @@ def test_a_stop_is_named_and_is_not_called_none(found):
 
 
 def test_circles_may_go_with_the_walkers_where_pages_with_positions_stay(found):
-    assert "search_areas.gpx" in may_leave(found)[1] and "stay" in may_leave(found)[0] and "circle" in say.leaving(found)
+    assert "search_areas.gpx" in may_leave(found)[1] and "stay" in may_leave(found)[0] and "circle" in index_rules.leaving(found)
     assert "nothing has to go" in may_leave(replace(found, walk=found.walk[:0]))[1]
     assert "does not mark the campaign as sensitive" in may_leave(replace(found, sensitive=False))[0]
     assert limits(untested(found, 0)) == "Nothing tests these radii: no beacon was put out."
 
 
 def test_circles_are_one_or_several_as_there_are(found):
-    assert "with the circle and the cautions" in say.next_steps(found)[0] and "search_areas.gpx" in say.next_steps(found)[0]
-    assert "there is no position to draw a circle round" in say.next_steps(replace(found, walk=found.walk.assign(easting_m=np.nan)))[0]
+    assert "with the circle and the cautions" in index_next.next_steps(found)[0] and "search_areas.gpx" in index_next.next_steps(found)[0]
+    assert "there is no position to draw a circle round" in index_next.next_steps(replace(found, walk=found.walk.assign(easting_m=np.nan)))[0]
     two = replace(found, walk=pd.concat([found.walk, found.walk.assign(tag_id="G77")]))
-    assert "Look for G08 and G77 on foot, with the circles and" in say.next_steps(two)[0]
+    assert "Look for G08 and G77 on foot, with the circles and" in index_next.next_steps(two)[0]
 
 
 def test_the_printed_first_sheet_holds_what_to_know_before_signing_and_the_lines_to_sign_on(running, demo_folder, tmp_path):

@@ -8,6 +8,8 @@ from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.figures import MapSheet
 from pipeline.report import Book, render_index
 from pipeline.stages import index_words as say
+from pipeline.stages.index_found import Found
+from pipeline.stages.index_next import next_steps
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import GROUND_FIXES
@@ -38,7 +40,7 @@ def build(workspace: Workspace) -> None:
     sentences, book = say.report_sentences(found), Book(workspace.tables, workspace.figures)
     page = render_index(
         title=survey.title, campaign=survey.campaign, subtitle=_dates(found.flights), status=survey.status, opening=say.opening(found), answers=say.answers(found),
-        next_steps=say.next_steps(found), message_counts=found.messages["severity"].value_counts().to_dict(), messages_file="tables/messages.csv",
+        next_steps=next_steps(found), message_counts=found.messages["severity"].value_counts().to_dict(), messages_file="tables/messages.csv",
         reports=[(f"{stage}.html", title, sentences[stage], _picture(workspace, name)) for stage, (title, name) in REPORTS.items()],
         animals=_animals_table(book, workspace, found), signing=before_signing(found, survey.publication.sensitive_species),
         overview=_overview(book, workspace, found), permits=dict(survey.permits), sensitive=survey.sensitive, closing_html=workspace.closing_html,
@@ -47,12 +49,12 @@ def build(workspace: Workspace) -> None:
     workspace.path_to_write("index.html").write_text(page, encoding="utf-8", newline="\n")
 
 
-def gather(workspace: Workspace) -> say.Found:
+def gather(workspace: Workspace) -> Found:
     """Every table that the answers are made from."""
     work, table, survey, tags = workspace.read_work, workspace.read_table, workspace.survey, workspace.read_work("tags")
     fixes, walk = table("fixes", FIXES), work("retrieval_list")
     animals = located.animals_of(fixes, tags)
-    return say.Found(
+    return Found(
         flights=work("flights"), tags_heard=work("tags_heard"), messages=work("messages"), changes=work("changes"),
         animals=animals, decoys=fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])],
         tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"), levels=table("flight_levels"),
@@ -77,7 +79,7 @@ def _picture(workspace: Workspace, name: str):
         return None
 
 
-def _animals_table(book: Book, workspace: Workspace, found: say.Found):
+def _animals_table(book: Book, workspace: Workspace, found: Found):
     """Every animal, those that ask for something to be done first."""
     animals = every_animal(found.animals, workspace.read_work("tags"), found.triage, walk=found.walk, silent=found.silent, single=found.single,
                            ground=workspace.read_table("ground_fixes", GROUND_FIXES), steps=found.steps)
@@ -90,7 +92,7 @@ def _animals_table(book: Book, workspace: Workspace, found: say.Found):
               "not shown is no proof of staying. A rate heard tells of the tag, not of the animal.")
 
 
-def _overview(book: Book, workspace: Workspace, found: say.Found):
+def _overview(book: Book, workspace: Workspace, found: Found):
     """Where the animals are, with as little else as possible."""
     ground = read_ground(workspace)
     walk = found.walk[found.walk["easting_m"].notna()]  # a tag may call for a walk although no flight gave a place

@@ -6,7 +6,8 @@ import pandas as pd
 
 from pipeline.stages.calibration_numbers import probability
 from pipeline.stages.check import unnamed_permits
-from pipeline.stages.index_words import Found, held_by_place, outside_sentence, tests_in_short
+from pipeline.stages.index_errors import held_by_place, outside_sentence, tests_in_short
+from pipeline.stages.index_found import Found
 from pipeline.wording import counted, listed
 
 MOST_LOOKS = 6
