@@ -252,7 +252,7 @@ def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_t
     assert all(f"{name}.csv" in named for name in ("fixes", "beacon_places", "beacon_errors", "movement_fixes", "movement_tracks", "columns", "retrieval_list")) and "href" not in named
     for name in ("results.gpkg", "search_areas.geojson", "search_areas.gpx", "next_flight.geojson", "every figure that does not stand here"):
         assert name in named, name
-    assert "go with it where they are wanted" not in page and "may be attached to a paper as it is; nothing else of the results may leave" in page
+    assert "go with it where they are wanted" not in page and "may be attached to a paper as it is once its title and names are cleared for publication; nothing else of the results may leave" in page
     assert "They are to be had from the authors." in page
     named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
     assert whom_to_ask(named) == "the wardens of the glen"
@@ -416,9 +416,18 @@ SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a",
 
 def test_an_animal_heard_in_one_record_of_all_flights_stands_among_the_missing():
     silent = pd.DataFrame({"tag_id": ["C"], "animal_id": ["c"], "species": ["Lepus timidus"], "class": ["not heard"], "records_listened": [100], "adequacy_expected": [0.9], "adequacy_cautious": [0.8], "battery_used": [0.1]})
-    rows = missing_animals(silent, SEARCHES, {"A": "Lepus timidus"})
+    triage = pd.DataFrame({"tag_id": ["A", "B", "C"], "flights_silent_since": [0, 1, 0]})
+    rows = missing_animals(silent, SEARCHES, {"A": "Lepus timidus"}, triage)
     assert list(rows["tag_id"]) == ["C", "A"] and list(rows["class"]) == ["not heard", "heard once"] and list(rows["records_heard"]) == [0, 1] and list(rows["records_listened"]) == [100, 200]
-    assert missing_animals(silent.head(0), SEARCHES.head(0), {}).columns.tolist() == MISSING
+    assert missing_animals(silent.head(0), SEARCHES.head(0), {}, triage.head(0)).columns.tolist() == MISSING
+
+
+def test_an_animal_that_fell_silent_stands_among_the_missing_with_its_date():
+    days = pd.to_datetime(["2026-04-21", "2026-04-29", "2026-05-07"], utc=True)
+    searches = pd.DataFrame({"tag_id": "H", "animal_id": "h", "status": ["located", "not heard", "not heard"], "records_heard": [20, 0, 0], "records_listened": 100, "time_end_utc": days})
+    for since, classes in ((1, []), (2, ["silent since 2026-04-21"])):
+        rows = missing_animals(pd.DataFrame(columns=MISSING), searches, {}, pd.DataFrame({"tag_id": ["H"], "flights_silent_since": [since]}))
+        assert list(rows["class"]) == classes and list(rows["records_listened"]) == [300] * len(classes)
 
 
 def test_a_single_record_is_weighed_against_how_often_records_of_silent_tags_are_false():

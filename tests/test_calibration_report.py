@@ -112,7 +112,7 @@ def test_with_five_beacons_no_distance_is_claimed():
 def test_the_headline_says_which_fixes_it_counts_and_what_the_located_ones_alone_come_to():
     rows = [("all", "all fixes", 4, 60.0, 300.0, 3), (stage.STATUS, "area only", 1, 380.0, 380.0, 0), (stage.STATUS, "located", 3, 50.0, 90.0, 3)]
     summary = pd.DataFrame(rows, columns=["grouping", "group", "n", "median_m", "p90_m", "inside_95"])
-    assert say.counted_fixes(summary) == ("These figures count all 4 beacon fixes at their best position, whatever their status (3 located, 1 area only); the 3 located ones alone have a median of 50 m, nine in ten below 90 m, "
+    assert say.counted_fixes(summary) == ("The figures of all errors count all 4 beacon fixes at their best position, whatever their status (3 located, 1 area only); the 3 located ones alone have a median of 50 m, nine in ten below 90 m, "
                                           "and 3 of 3 inside their 95 % region.")
     assert say.counted_fixes(summary[summary["group"] != "area only"]) == "All 4 fixes are located."
 

@@ -87,7 +87,7 @@ def gather(workspace: Workspace) -> Material:
     positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, square=square)
     beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
     species = dict(zip(tags["tag_id"], tags["species"]))
-    return Material(survey=survey, missing=missing_animals(tables["not_found"], animals, species), tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    return Material(survey=survey, missing=missing_animals(tables["not_found"], animals, species, tables["fate_triage"]), tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 
 def _below_margin(records: pd.DataFrame) -> tuple[int, int]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from pipeline.location import search_margins_m
 from pipeline.location.grid import Fineness
 from pipeline.stages.appendix_limit_words import walking

@@ -149,15 +149,15 @@ def statuses(book: Book, found: Material) -> Table | None:
 
 
 def not_found(book: Book, found: Material) -> Table | None:
-    """Animals heard in no flight, or in a single record of all flights."""
+    """Animals heard in no flight, in a single record of all flights, or by none of the last flights."""
     rows = found.missing
     if rows.empty:
         return None
-    once = (rows["class"] == HEARD_ONCE).any()
-    return book.table("not_found", rows, f"Animals heard in no flight{', or in a single record of all flights' if once else ''}.", {
+    once, silent = (rows["class"] == HEARD_ONCE).any(), rows["class"].str.startswith("silent since").any()
+    return book.table("not_found", rows, f"Animals heard in no flight{', or in a single record of all flights' if once else ''}{', or by none of the last flights' if silent else ''}.", {
         "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_heard": ("Heard", "records", "d"), "records_listened": ("Listened", "records", ",d"), "adequacy_expected": ("Searched to", "expected", number.probability),
         "adequacy_cautious": ("Searched to", "cautious", number.probability), "battery_used": ("Battery used", "share", number.percent)}, saved_as="appendix_missing.csv",
-        notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working; reckoned for the silent ones only. It is no probability that the animal has left or died.")
+        notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working; reckoned for animals that no flight heard. It is no probability that the animal has left or died.")
 
 
 def positions(book: Book, found: Material) -> Table | None:

@@ -49,7 +49,7 @@ def withheld_words(withheld: tuple[str, ...], files: tuple[str, ...], survey) ->
 
 def attachment_words(sensitive: bool) -> str:
     """What may go with the page, and where it lies."""
-    return ("This page stands alone. What it links lies with a copy of it in the folder appendix_files, which may be attached to a paper as it is"
+    return ("This page stands alone. What it links lies with a copy of it in the folder appendix_files, which may be attached to a paper as it is once its title and names are cleared for publication"
             + ("; nothing else of the results may leave with it, since the folders tables and figures beside it hold exact positions." if sensitive else "."))
 
 

@@ -10,7 +10,7 @@ from pipeline.location import PLACED
 from pipeline.movement.gates import gate
 from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import see
-from pipeline.stages.appendix_missing import heard_once
+from pipeline.stages.appendix_missing import fell_silent, heard_once
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
@@ -194,6 +194,9 @@ def search(found: Material) -> list[str]:
     once = heard_once(found.animals)
     if len(once):
         said.append(f"{listed(once['tag_id'])} {'was' if len(once) == 1 else 'were'} heard in a single record of all flights, which may be false{found.cite('not_found')}.")
+    silent = fell_silent(found.animals, found.table("fate_triage"))
+    if len(silent):
+        said.append(f"{listed(f'{row.tag_id} (since {row.last_utc:%Y-%m-%d}, {row.flights} flights)' for row in silent.itertuples())} fell silent after having been heard{found.cite('not_found')}.")
     unsought = list(missing.loc[missing["class"] == "not searched", "tag_id"]) if len(missing) else []
     if unsought:
         said.append(f"Not listened to, and therefore not absent: {listed(unsought)}.")

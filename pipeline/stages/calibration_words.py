@@ -47,7 +47,7 @@ def counted_fixes(summary: pd.DataFrame) -> str:
     if located.empty:
         return f"These count fixes of every status ({kinds}), each at its best position; none is located."
     row = located.iloc[0]
-    return (f"These figures count all {whole['n']} beacon fixes at their best position, whatever their status ({row['n']} located, {kinds}); the {row['n']} located ones alone have a median of {two_figures(row['median_m'])} m, "
+    return (f"The figures of all errors count all {whole['n']} beacon fixes at their best position, whatever their status ({row['n']} located, {kinds}); the {row['n']} located ones alone have a median of {two_figures(row['median_m'])} m, "
             f"{_nine_below(row)}{row['inside_95']} of {row['n']} inside their 95 % region.")
 
 

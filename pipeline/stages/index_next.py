@@ -30,16 +30,17 @@ def next_flight(found: Found) -> str:
         return f"Nothing that was heard is believed enough to be flown to. {PILOT_DECIDES}"
     widest = best.loc[best["error_radius_95_m"].idxmax()]
     also = f"those not found or silent ({'; '.join(silent)}) and for " if silent else ""
-    return (f"Every animal that was heard for certain has a position in some flight. Another flight is worth most for {also}the widest regions, first {widest['tag_id']} "
-            f"(95 % radius {two_figures(widest['error_radius_95_m'])} m).{_block_sentence(found)} {PILOT_DECIDES}")
+    return (f"Every animal that was heard for certain has a position in some flight. Another flight is worth most for {also}animals whose best position is still wide, first {widest['tag_id']} "
+            f"(95 % radius in its best flight {two_figures(widest['error_radius_95_m'])} m).{_block_sentence(found)} {PILOT_DECIDES}")
 
 
 def _block_sentence(found: Found) -> str:
-    """The block that tells most of tags not found or badly placed, where one stands out."""
+    """The block that would tell most, and of which tags, where one stands out."""
     if found.candidates.empty or not found.candidates.iloc[0]["score"] >= WORTH_FLYING:
         return ""
     best = found.candidates.iloc[0]
-    return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} tells most of the tags not found or badly placed; the map is in the localisation report."
+    whom = f", most of {best['for_tags']}" if isinstance(best.get("for_tags"), str) and best["for_tags"] else ""
+    return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} would tell most{whom}; the map is in the localisation report."
 
 
 def _single_words(count: int) -> str:

@@ -60,7 +60,7 @@ def assumptions(found: Found) -> str:
     """What rests on what."""
     if found.errors.empty:
         return "All of them: without a beacon heard every radius rests on the priors of the signal model, on the heights and azimuths as logged, and on clocks that agree."
-    return ("Clocks and the antenna's azimuth were held against the beacons, and what they showed was taken out; the report on error calibration lists it. Heights are taken as the survey file says. Every animal is taken to have stayed where it was during a flight, unless the survey file says how far it may walk. "
+    return ("Clocks were held against the beacons and lags that are clear taken out; a bias of the antenna's azimuth is a parameter of the signal model, clear or not. The report on error calibration lists both. Heights are taken as the survey file says. Every animal is taken to have stayed where it was during a flight, unless the survey file says how far it may walk. "
             f"If the gain was changed between flights, neither strengths nor the threshold of hearing mean the same in each, and positions and ground searched fall together: {levels(found.levels)} "
             "The detection figures fall if animals hide where tags cannot be heard; the fates fall if the register's pulse rates are wrong.")
 

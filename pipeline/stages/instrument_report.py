@@ -90,7 +90,7 @@ def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None,
     named = ""
     if declination_deg is not None and abs(declination_deg) > _CLEAR * error_deg and abs(bias_deg - declination_deg) <= _CLEAR * error_deg:
         named = f"; of the size of the magnetic declination ({declination_deg:.1f} degrees): are these azimuths magnetic?"
-    return f"the antenna points {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: {done}{named}"
+    return f"the antenna seems to point {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: {done}{named}"
 
 
 def declination_here_deg(workspace) -> float | None:
