@@ -66,7 +66,7 @@ def test_a_clear_azimuth_lag_is_told_and_one_that_cannot_be_told_is_called_so():
 
 @pytest.mark.parametrize("bias, declination_deg, severity, words", [
     ((-1.0, 2.5), None, "note", "No azimuth bias is clear on beacons (\u22121.0 degrees, standard error 2.5"),
-    ((-6.0, 1.5), None, "note", "The antenna points 6 degrees left of the azimuth in the log (\u22126.0 degrees, standard error 1.5"),
+    ((-6.0, 1.5), None, "note", "The antenna seems to point 6 degrees left of the azimuth in the log (\u22126.0 degrees, standard error 1.5"),
     ((11.0, 2.0), 12.5, "look", "are these azimuths magnetic?"),
 ])
 def test_the_azimuth_bias_is_told_with_its_standard_error_and_named_where_it_is_the_declination(bias, declination_deg, severity, words):
