@@ -63,7 +63,7 @@ def test_the_sheets_of_a_report_are_numbered_and_hold_the_last_row_of_a_long_tab
 def test_maps_stand_on_the_sheets_as_pictures_and_their_controls_do_not(chromium, demo_folder, tmp_path):
     print_page(demo_folder / "index.html", tmp_path / "x.pdf", chromium)
     text = "\n".join(sheets(tmp_path / "x.pdf"))
-    assert "Each animal where the best of its flights placed it" in text
+    assert "Each animal at its newest position" in text
     assert "Find a tag" not in text
 
 
