@@ -25,6 +25,8 @@ from pipeline.stages.appendix_beacons import published_beacons
 from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
 from pipeline.stages.appendix_missing import MISSING, false_record_words, missing_animals
+from pipeline.stages.doubtful_hits import LoneHits
+from pipeline.stages.silences import Silence
 from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
 from pipeline.stages.appendix_withheld import software_licence, whom_to_ask, withheld_files, withheld_tables
@@ -414,20 +416,14 @@ def test_the_number_of_strengths_below_the_margin_is_counted_on_the_records(sens
 SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a", "a", "b", "b", "c"], "status": ["not heard", "heard once", "located", "heard once", "not heard"], "records_heard": [0, 1, 20, 1, 0], "records_listened": 100})
 
 
-def test_an_animal_heard_in_one_record_of_all_flights_stands_among_the_missing():
+def test_animals_heard_in_single_records_or_fallen_silent_stand_among_the_missing():
     silent = pd.DataFrame({"tag_id": ["C"], "animal_id": ["c"], "species": ["Lepus timidus"], "class": ["not heard"], "records_listened": [100], "adequacy_expected": [0.9], "adequacy_cautious": [0.8], "battery_used": [0.1]})
-    triage = pd.DataFrame({"tag_id": ["A", "B", "C"], "flights_silent_since": [0, 1, 0]})
-    rows = missing_animals(silent, SEARCHES, {"A": "Lepus timidus"}, triage)
-    assert list(rows["tag_id"]) == ["C", "A"] and list(rows["class"]) == ["not heard", "heard once"] and list(rows["records_heard"]) == [0, 1] and list(rows["records_listened"]) == [100, 200]
-    assert missing_animals(silent.head(0), SEARCHES.head(0), {}, triage.head(0)).columns.tolist() == MISSING
-
-
-def test_an_animal_that_fell_silent_stands_among_the_missing_with_its_date():
-    days = pd.to_datetime(["2026-04-21", "2026-04-29", "2026-05-07"], utc=True)
-    searches = pd.DataFrame({"tag_id": "H", "animal_id": "h", "status": ["located", "not heard", "not heard"], "records_heard": [20, 0, 0], "records_listened": 100, "time_end_utc": days})
-    for since, classes in ((1, []), (2, ["silent since 2026-04-21"])):
-        rows = missing_animals(pd.DataFrame(columns=MISSING), searches, {}, pd.DataFrame({"tag_id": ["H"], "flights_silent_since": [since]}))
-        assert list(rows["class"]) == classes and list(rows["records_listened"]) == [300] * len(classes)
+    tags = pd.DataFrame({"tag_id": ["A", "B"], "animal_id": ["a", "b"], "species": ["Lepus timidus", None]})
+    gone = {"B": Silence("B", "1", pd.Timestamp("2026-04-21", tz="UTC"), 1, 4, (), 4, ())}
+    rows = missing_animals(silent, {"A": LoneHits("A", 1, 200)}, gone, tags, SEARCHES)
+    assert list(rows["tag_id"]) == ["C", "A", "B"] and list(rows["class"]) == ["not heard", "heard once", "silent since 2026-04-21"] and list(rows["species"]) == ["Lepus timidus", "Lepus timidus", ""]
+    assert list(rows["records_heard"]) == [0, 1, 21] and list(rows["records_listened"]) == [100, 200, 200]
+    assert missing_animals(silent.head(0), {}, {}, tags, SEARCHES.head(0)).columns.tolist() == MISSING
 
 
 def test_a_single_record_is_weighed_against_how_often_records_of_silent_tags_are_false():

@@ -8,6 +8,7 @@ from pipeline.search.next_flight import RANKED
 from pipeline.stages.doubtful_hits import FalseHits, LoneHits, in_brief, in_full, in_the_lead, lone_hits
 from pipeline.stages.next_flight_report import numbered_blocks, purpose
 
+NO_RUNS = pd.DataFrame({"tag_id": [], "longest_run": []})
 ONE = {"H12": LoneHits("H12", 1, 1351)}
 
 
@@ -22,8 +23,14 @@ def test_false_hits_are_expected_at_the_rate_of_the_decoys():
 
 
 def test_a_tag_heard_once_in_one_flight_rests_on_a_lone_hit_and_one_heard_twice_there_does_not():
-    lone = lone_hits(searches(("A", "heard once", 1, 200), ("A", "not heard", 0, 300), ("B", "area only", 2, 200), ("B", "heard once", 1, 200), ("C", "suspect", 1, 200), ("D", "heard once", 1, 50), ("D", "heard once", 1, 60)))
+    lone = lone_hits(searches(("A", "heard once", 1, 200), ("A", "not heard", 0, 300), ("B", "area only", 2, 200), ("B", "heard once", 1, 200), ("C", "suspect", 1, 200), ("D", "heard once", 1, 50), ("D", "heard once", 1, 60)), NO_RUNS)
     assert lone == {"A": LoneHits("A", 1, 500), "D": LoneHits("D", 2, 110)} and lone["D"].counted == "two single hits"
+
+
+def test_hits_that_never_follow_each_other_are_single_records_too():
+    rows = searches(("a", "area only", 3, 90), ("b", "area only", 3, 90), ("c", "located", 3, 90))
+    lone = lone_hits(rows, pd.DataFrame({"tag_id": ["a", "b", "c"], "longest_run": [1, 2, 1]}))
+    assert lone == {"a": LoneHits("a", 3, 90)} and lone["a"].state == "3 single records only, which may be false"
 
 
 def test_a_lone_hit_is_told_with_the_false_hits_to_be_expected():

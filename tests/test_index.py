@@ -15,13 +15,15 @@ from pipeline.geodesy import choose_projection
 from pipeline.stages import index
 from pipeline.stages import index_errors, index_missing, index_next, index_rules
 from pipeline.stages import index_words as say
+from pipeline.stages.doubtful_hits import LoneHits
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, newest_places, one_record_only, silent_since
+from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, newest_places
 from pipeline.stages.index_signing import before_signing, limits, looks, may_leave, stops_sentence
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
+from tests.test_silences import heard_in
 from tests.browser import opened, overflow_px
 
 PROJECTION = choose_projection(np.array([57.2, 57.21]), np.array([-4.1, -4.1]))
@@ -227,40 +229,18 @@ def test_without_beacons_or_positions_the_opening_says_so(found):
 # Animals that fell silent, and those heard once
 
 def test_an_animal_that_fell_silent_is_missed_in_the_opening_and_to_be_searched_for(found):
-    assert list(found.silent["tag_id"]) == ["H09"] and found.silent.iloc[0][["flights_heard", "flights_silent"]].tolist() == [2, 4]
+    assert list(found.silent) == ["H09"] and (found.silent["H09"].heard_in, found.silent["H09"].later) == (2, 4)
     assert "H09 was heard in 2 flights, last on 2026-04-21, and in none of the 4 flights since" in dict(say.opening(found))["Missing"]
     assert any(step.startswith("Search for H09, silent since 2026-04-21") for step in index_next.next_steps(found))
     assert "One silent flight may be chance" in index_missing.silent_later(found)
 
 
-def heard_in(*flights):
-    """Rows of FIXES of one tag that listened in four flights and was heard in some."""
-    return conform(pd.DataFrame([{"tag_id": "a", "flight_id": str(number), "time_end_utc": f"2026-04-0{number}T06:00:00Z", "status": "located" if number in flights else "not heard", "records_listened": 50,
-                                  "records_heard": 9 if number in flights else 0} for number in (1, 2, 3, 4)]), FIXES)
-
-
-@pytest.mark.parametrize("flights, searched, silent", [((1, 2), 0.95, 2), ((1,), 0.95, 3), ((1, 2, 3), 0.95, None), ((1, 2), 0.85, None), ((4,), 0.95, None), ((), 0.95, None)])
-def test_silence_counts_from_two_flights_on_of_which_one_searched_well(flights, searched, silent):
-    start = pd.DataFrame({"flight_id": list("1234"), "start_utc": pd.date_range("2026-04-01", periods=4, tz="UTC")})
-    area = pd.DataFrame({"flight_id": list("1234"), "tag_type": "collar", "mean_cautious": [0.99, 0.99, 0.5, searched]})
-    tags = pd.DataFrame({"tag_id": ["a"], "tag_type": ["collar"], "role": ["animal"]})
-    no_fate = pd.DataFrame({"tag_id": [], "class": []})
-    gone = silent_since(heard_in(*flights), start, area, tags, no_fate)
-    assert gone["flights_silent"].tolist() == ([] if silent is None else [silent])
-    assert silent_since(heard_in(*flights), start, area, tags, pd.DataFrame({"tag_id": ["a"], "class": ["Confirmed dead"]})).empty
-
-
 def test_one_record_is_said_to_be_possibly_false_wherever_it_counts(found):
-    assert found.single == {"H12": 1}
+    assert found.single == {"H12": LoneHits("H12", 1, 1351)}
     assert dict(say.opening(found))["Doubtful"].startswith("H12 was heard in one record only, of 1,351 that listened to it; it may be false")
     assert "Listen again for H12 (one record only, which may be false) before anything rests on that." in index_next.next_steps(found)
     assert "H12, one record only, which may be false" in index_next.next_flight(found) and "H12" not in index_next.never_placed(found)
     assert "No rule of doubt caught a hit of an animal. A single hit may be false all the same, and on such hits rests H12." in index_rules.thrown_away(found)[1]
-
-
-def test_hits_that_never_follow_each_other_are_single_records_too():
-    rows = conform(pd.DataFrame([{"tag_id": tag, "flight_id": "1", "status": "area only", "records_heard": 3} for tag in "ab"]), FIXES)
-    assert one_record_only(rows, pd.DataFrame({"tag_id": ["a", "b"], "longest_run": [1, 2]})) == {"a": 3}
 
 
 # Every animal

@@ -16,7 +16,7 @@ def campaign(classes, deployed="2027-03-01", silent=0):
                            "first_mortality_utc": [pd.Timestamp("2027-04-11", tz="UTC") if name == "Confirmed dead" else pd.NaT for name in classes]})
     judged.loc[judged["class"] == "Live mode heard", "last_live_utc"] = END
     judged["flights_silent_since"] = silent
-    return lives_table(tags, judged, END)
+    return lives_table(tags, judged, END, silent_from=2)
 
 
 def test_death_lies_between_the_last_life_and_the_first_mortality_rate():

@@ -21,7 +21,7 @@ from pipeline.report import Book
 from pipeline.report.sections import Facts, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
 from pipeline.stages import tag_panels
-from pipeline.stages.search_circle import how_they_relate, search_circles, where_to_go_on, with_reach
+from pipeline.stages.search_circle import how_they_relate, search_circles, where_to_go_on
 from pipeline.stages.tag_panels import PanelTables, addresses, earlier_fixes, flight_to_show, sections, tag_links
 from tests.browser import browser, opened
 from tests.radio_sample import line_path, signal_model
@@ -288,8 +288,6 @@ def test_the_circle_to_search_is_drawn_whole_with_the_region_and_told_apart_from
     assert LIGHT["fetch"] not in others      # the circle belongs to the flight to walk by alone
     west, south, east, north = map_extent_m(PanelMap((), np.zeros((0, 2)), np.zeros(0, int), np.zeros((0, 2)), {0.95: region}, (0.0, 0.0), search=(0.0, 0.0, 100.0)))
     assert west <= -100.0 and east >= 100.0 and south <= -100.0 and north >= 210.0
-    said = with_reach(walk, circles)
-    assert "go on 110 m beyond" in said["note"].iloc[0] and walk["note"].iloc[0] == "Search the circle of 100 m." and with_reach(said, circles)["note"].equals(said["note"])
 
 
 def test_every_side_on_which_the_region_reaches_beyond_the_circle_is_named_the_farthest_first():

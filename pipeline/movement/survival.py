@@ -16,6 +16,7 @@ LIVES = {
     "entry_utc": "time",              # deployed
     "last_certain_utc": "time",       # last certain life; entry when there is none
     "end_utc": "time",                # where it leaves the curve
+    "flights_silent_since": "int",    # that listened to it in vain after the last one that heard it
     "ends": "text",                   # alive | dead | tag dropped | mortality rate, not confirmed | lost | not entered
     "reason": "text",
 }
@@ -35,11 +36,9 @@ SURVIVAL = {
 ENDS = {"Confirmed dead": "dead", "Confirmed dropped tag": "tag dropped", "Retrieve": "mortality rate, not confirmed", "Check soon": "mortality rate, not confirmed",
         "Live mode heard": "alive"}
 UNKNOWN = ("lost", "mortality rate, not confirmed")
-# An animal that so many flights listened for in vain since it was heard alive is of unknown fate: one flight may miss a sound tag by chance. Our assumption.
-FLIGHTS_OF_SILENCE = 2
 
 
-def lives_table(tags, judged, campaign_end_utc):
+def lives_table(tags, judged, campaign_end_utc, *, silent_from):
     """When each animal entered, when it was last certain to live, and how it left.
 
     Parameters
@@ -47,6 +46,8 @@ def lives_table(tags, judged, campaign_end_utc):
     tags : DataFrame with the columns of TAGS
     judged : DataFrame with tag_id, class, last_live_utc, first_mortality_utc, flights_silent_since, as of fate.triage
     campaign_end_utc : Timestamp
+    silent_from : int
+        An animal heard alive that so many flights or more listened for in vain since is of unknown fate.
 
     Returns
     -------
@@ -54,7 +55,7 @@ def lives_table(tags, judged, campaign_end_utc):
     """
     known = judged.set_index("tag_id").to_dict("index")
     animals = tags[tags["role"].fillna("").isin(["animal", ""])].sort_values("tag_id", kind="stable")
-    return conform(pd.DataFrame([_life(tag, known.get(tag["tag_id"], {}), campaign_end_utc) for tag in animals.to_dict("records")], columns=list(LIVES)), LIVES)
+    return conform(pd.DataFrame([_life(tag, known.get(tag["tag_id"], {}), campaign_end_utc, silent_from) for tag in animals.to_dict("records")], columns=list(LIVES)), LIVES)
 
 
 def survival_table(lives, campaign_end_utc):
@@ -118,24 +119,25 @@ def kaplan_meier(entry, end, dead, moments):
                          "survival_low": value ** (1 / shift), "survival_high": value ** shift})
 
 
-def _life(tag, judged, campaign_end_utc):
-    row = {"tag_id": tag["tag_id"], "animal_id": tag.get("animal_id"), "entry_utc": tag.get("deployed_utc")}
+def _life(tag, judged, campaign_end_utc, silent_from):
+    silent = judged.get("flights_silent_since", 0)
+    row = {"tag_id": tag["tag_id"], "animal_id": tag.get("animal_id"), "entry_utc": tag.get("deployed_utc"), "flights_silent_since": silent}
     if pd.isna(row["entry_utc"]) or row["entry_utc"] >= campaign_end_utc:
         return row | {"ends": "not entered", "reason": "No date of deployment before the end of the campaign."}
-    ends, silent = ENDS.get(judged.get("class"), "lost"), judged.get("flights_silent_since", 0)
-    ends = "lost" if ends == "alive" and silent >= FLIGHTS_OF_SILENCE else ends
+    ends = ENDS.get(judged.get("class"), "lost")
+    ends = "lost" if ends == "alive" and silent >= silent_from else ends
     last = judged.get("last_live_utc")
     last = row["entry_utc"] if last is None or pd.isna(last) else max(last, row["entry_utc"])
     first_dead = judged.get("first_mortality_utc")
     latest = campaign_end_utc if first_dead is None or pd.isna(first_dead) or first_dead < last else first_dead
     end = last + (latest - last) / 2 if ends == "dead" else last
-    return row | {"last_certain_utc": last, "end_utc": end, "ends": ends, "reason": _why(ends, last, latest, silent)}
+    return row | {"last_certain_utc": last, "end_utc": end, "ends": ends, "reason": _why(ends, last, latest, silent if silent >= silent_from else 0)}
 
 
 def _why(ends, last, latest, silent):
     return {"dead": f"Dead between {last:%Y-%m-%d} and {latest:%Y-%m-%d}.", "alive": f"Last certain life on {last:%Y-%m-%d}.",
             "tag dropped": f"Followed up to {last:%Y-%m-%d}, then the tag dropped.",
-            "lost": f"Fate not known after {last:%Y-%m-%d}{f': {silent:.0f} flights since then listened in vain' if silent >= FLIGHTS_OF_SILENCE else ''}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
+            "lost": f"Fate not known after {last:%Y-%m-%d}{f': {silent} flights since then listened in vain' if silent else ''}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
 
 
 def _days(times, start):

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 _LOG_2PI = np.log(2.0 * np.pi)
-_LEAST_MISS_SHARE = 1e-300
+_LEAST = 1e-300
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,7 @@ def _heard(strength_db, threshold_db, mu, spread, scatter: Scatter):
     # Both densities are taken relative to the wide one's exponential, which never is the smaller: nothing underflows.
     of_sound = (1.0 - scatter.fault_share) * np.exp(half / wide - half / narrow) / np.sqrt(narrow) * ndtr((strength_db - threshold_db) / scatter.softness_db)
     of_faulty = scatter.fault_share / np.sqrt(wide) * beat_faulty
-    together = np.maximum(of_sound + of_faulty, _LEAST_MISS_SHARE)
+    together = np.maximum(of_sound + of_faulty, _LEAST)
     log_heard = np.log(together) - half / wide - 0.5 * _LOG_2PI + np.log1p(-scatter.miss_share)
     sound = of_sound / together
     slope_sound, slope_faulty = error / narrow, error / wide + push
@@ -186,7 +186,7 @@ def _faulty_beat(threshold_db, mu, error, spread, wide, scatter: Scatter):
 def _saturated(mu, spread, scatter: Scatter):
     """A record at the receiver's ceiling says that the value, sound or faulty, was no less. Such strengths beat any threshold."""
     over = mu - np.where(np.isinf(scatter.ceiling_db), 0.0, scatter.ceiling_db)
-    mass, slope, bend = _LEAST_MISS_SHARE, 0.0, 0.0
+    mass, slope, bend = _LEAST, 0.0, 0.0
     for share, own_sd_db in ((1.0 - scatter.fault_share, scatter.noise_sd_db), (scatter.fault_share, scatter.fault_sd_db)):
         sd = np.sqrt(spread + np.square(own_sd_db))
         density = share * np.exp(-0.5 * np.square(over / sd) - 0.5 * _LOG_2PI) / sd
@@ -199,6 +199,6 @@ def _not_heard(threshold_db, mu, spread, scatter: Scatter):
     sd = np.sqrt(spread + np.square(scatter.noise_sd_db) + np.square(scatter.softness_db))
     z = (threshold_db - mu) / sd
     # A share of misses above nothing keeps the probability above nothing, so that no logarithm of a tail is needed.
-    silent = ndtr(z) * (1.0 - scatter.miss_share) + np.maximum(scatter.miss_share, _LEAST_MISS_SHARE)
+    silent = ndtr(z) * (1.0 - scatter.miss_share) + np.maximum(scatter.miss_share, _LEAST)
     push = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI) * (1.0 - scatter.miss_share) / (silent * sd)
     return np.log(silent), -push, push * (z / sd + push)

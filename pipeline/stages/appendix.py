@@ -22,16 +22,18 @@ from pipeline.columns import FIXES
 from pipeline.report import render_appendix, see
 from pipeline.stages import NOTEBOOK_STAGES
 from pipeline.stages import localisation_words as located
-from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
 from pipeline.stages.appendix_beacons import BEACONS, published_beacons
+from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
 from pipeline.stages.appendix_missing import MISSING, missing_animals
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
 from pipeline.stages.appendix_report import AppendixReport
 from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_withheld import keeps_places, withheld_files, withheld_tables
-from pipeline.stages.ground_files import read_ground
 from pipeline.stages.appendix_words import ATTACHMENTS, Material
 from pipeline.stages.data_dictionary import COLUMNS, dictionary_table
+from pipeline.stages.doubtful_hits import lone_hits
+from pipeline.stages.ground_files import read_ground
+from pipeline.stages.silences import fell_silent, silences
 from pipeline.stages.workspace import Workspace
 
 TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "coverage", "widening", "beacon_error_details", "signal_model", "clock_lags", "instruments", "messages", "flights", "effort", "changes", "false_detections", "searched_area", "well_searched_beacons", "detection_ranges", "not_found",
@@ -86,8 +88,9 @@ def gather(workspace: Workspace) -> Material:
     square = campaign_square(workspace.read_work("track"), ground.study_area, best, tables["beacon_places"], ground.projection, survey.publication.generalise_m) if keeps_places(survey) else None
     positions = published_positions(best, dict(zip(tags["tag_id"], tags["species"])), sensitive=survey.sensitive, sensitive_species=survey.publication.sensitive_species, square=square)
     beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
-    species = dict(zip(tags["tag_id"], tags["species"]))
-    return Material(survey=survey, missing=missing_animals(tables["not_found"], animals, species, tables["fate_triage"]), tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    lone = lone_hits(animals, workspace.read_work("tags_heard"))
+    silent = fell_silent(silences(animals, tags, tables["searched_area"], tables["fate_triage"]))
+    return Material(survey=survey, missing=missing_animals(tables["not_found"], lone, silent, tags, animals), lone=lone, silent=silent, tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 
 def _below_margin(records: pd.DataFrame) -> tuple[int, int]:

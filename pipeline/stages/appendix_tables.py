@@ -9,7 +9,7 @@ from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages import calibration_numbers as number
-from pipeline.stages.appendix_missing import HEARD_ONCE, false_record_words
+from pipeline.stages.appendix_missing import false_record_words
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.calibration_report import SHORT
@@ -149,12 +149,11 @@ def statuses(book: Book, found: Material) -> Table | None:
 
 
 def not_found(book: Book, found: Material) -> Table | None:
-    """Animals heard in no flight, in a single record of all flights, or by none of the last flights."""
+    """Animals heard in no flight, in single records only, or by none of the last flights."""
     rows = found.missing
     if rows.empty:
         return None
-    once, silent = (rows["class"] == HEARD_ONCE).any(), rows["class"].str.startswith("silent since").any()
-    return book.table("not_found", rows, f"Animals heard in no flight{', or in a single record of all flights' if once else ''}{', or by none of the last flights' if silent else ''}.", {
+    return book.table("not_found", rows, f"Animals heard in no flight{', in single records only' if found.lone else ''}{', or by none of the last flights' if found.silent else ''}.", {
         "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_heard": ("Heard", "records", "d"), "records_listened": ("Listened", "records", ",d"), "adequacy_expected": ("Searched to", "expected", number.probability),
         "adequacy_cautious": ("Searched to", "cautious", number.probability), "battery_used": ("Battery used", "share", number.percent)}, saved_as="appendix_missing.csv",
         notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working; reckoned for animals that no flight heard. It is no probability that the animal has left or died.")

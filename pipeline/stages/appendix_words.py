@@ -10,7 +10,6 @@ from pipeline.location import PLACED
 from pipeline.movement.gates import gate
 from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import see
-from pipeline.stages.appendix_missing import fell_silent, heard_once
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
@@ -34,7 +33,9 @@ class Material:
     software: str = ""
     positions: pd.DataFrame = field(default_factory=pd.DataFrame)
     beacons: pd.DataFrame = field(default_factory=pd.DataFrame)     # as published
-    missing: pd.DataFrame = field(default_factory=pd.DataFrame)     # animals heard in no flight or in one record
+    missing: pd.DataFrame = field(default_factory=pd.DataFrame)     # animals heard in no flight, in single records only, or not any more
+    lone: dict = field(default_factory=dict)        # tag -> LoneHits, of animals heard in single records only
+    silent: dict = field(default_factory=dict)      # tag -> Silence, of animals that fell silent
     cells_m: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))    # sides of the cells of every fix
     bearings: pd.DataFrame = field(default_factory=pd.DataFrame)    # taken by hand, as read
     terrain_cell_m: float | None = None     # of the terrain model, as it was used
@@ -191,12 +192,11 @@ def search(found: Material) -> list[str]:
     silent = missing[missing["class"] == "not heard"] if len(missing) else missing
     if len(silent):
         said.append(f"{number_word(len(silent)).capitalize()} {'animal was' if len(silent) == 1 else 'animals were'} not heard in any flight ({listed(silent['tag_id'])}); a silence was not taken for absence, emigration or death{found.cite('not_found')}.")
-    once = heard_once(found.animals)
-    if len(once):
-        said.append(f"{listed(once['tag_id'])} {'was' if len(once) == 1 else 'were'} heard in a single record of all flights, which may be false{found.cite('not_found')}.")
-    silent = fell_silent(found.animals, found.table("fate_triage"))
-    if len(silent):
-        said.append(f"{listed(f'{row.tag_id} (since {row.last_utc:%Y-%m-%d}, {row.flights} flights)' for row in silent.itertuples())} fell silent after having been heard{found.cite('not_found')}.")
+    if found.lone:
+        said.append(f"Heard in single records only, which may be false{found.cite('not_found')}: {listed(f'{tag_id} ({each.hits} of {each.records_listened:,d})' for tag_id, each in found.lone.items())}.")
+    if found.silent:
+        gone = listed(f"{tag_id} (since {each.last_utc:%Y-%m-%d}, {counted(each.later, 'flight')})" for tag_id, each in found.silent.items())
+        said.append(f"Heard earlier and silent since{found.cite('not_found')}: {gone}.")
     unsought = list(missing.loc[missing["class"] == "not searched", "tag_id"]) if len(missing) else []
     if unsought:
         said.append(f"Not listened to, and therefore not absent: {listed(unsought)}.")

@@ -1,4 +1,4 @@
-"""Tags whose hearing rests on hits that each stand alone in their flight, beside the false hits that tags switched off gave."""
+"""Tags whose hearing rests on single records, of which no two follow each other, beside the false hits that tags switched off gave."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from pipeline.location import PLACED
+from pipeline.stages.silences import heard_searches
 from pipeline.wording import counted, number_word
 
 
@@ -33,7 +35,7 @@ class FalseHits:
 
 @dataclass(frozen=True)
 class LoneHits:
-    """A tag heard in no flight more than once. records_listened : over all flights."""
+    """A tag heard in single records only. records_listened : over all flights."""
 
     tag_id: str
     hits: int
@@ -44,13 +46,21 @@ class LoneHits:
         """"one hit", "3 single hits"."""
         return "one hit" if self.hits == 1 else f"{number_word(self.hits)} single hits"
 
+    @property
+    def state(self) -> str:
+        """In a table or a list, for those who read no further."""
+        return "one record only, which may be false" if self.hits == 1 else f"{self.hits} single records only, which may be false"
 
-def lone_hits(animals: pd.DataFrame) -> dict[str, LoneHits]:
-    """Tag -> its hits, of every tag that was heard and in no flight more than once. animals : rows of FIXES; what is doubted already is no hit."""
-    found = {}
+
+def lone_hits(animals: pd.DataFrame, tags_heard: pd.DataFrame) -> dict[str, LoneHits]:
+    """Tag -> its hits, of every tag that was heard in no flight more than once, or was placed by none and never heard twice running.
+
+    animals : rows of FIXES; what is doubted already is no hit. tags_heard : tag_id, longest_run.
+    """
+    longest, found = dict(zip(tags_heard["tag_id"], tags_heard["longest_run"].fillna(0))), {}
     for tag_id, rows in animals[animals["status"] != "suspect"].groupby("tag_id", sort=True):
-        heard = rows[rows["records_heard"].fillna(0) > 0]
-        if len(heard) and (heard["status"] == "heard once").all():
+        heard = heard_searches(rows)
+        if len(heard) and ((heard["status"] == "heard once").all() or (longest.get(tag_id, 0) == 1 and not heard["status"].isin(PLACED).any())):
             found[tag_id] = LoneHits(tag_id, int(heard["records_heard"].sum()), int(rows["records_listened"].fillna(0).sum()))
     return found
 

@@ -8,15 +8,17 @@ from pipeline.columns import BEACON_ERRORS, FIXES
 from pipeline.figures import MapSheet
 from pipeline.report import Book, render_index
 from pipeline.stages import index_words as say
-from pipeline.stages.index_found import Found
-from pipeline.stages.index_next import next_steps
 from pipeline.stages import localisation_words as located
+from pipeline.stages.doubtful_hits import lone_hits
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index_animals import every_animal, newest_places, one_record_only, silent_since
+from pipeline.stages.index_animals import every_animal, newest_places
+from pipeline.stages.index_found import Found
+from pipeline.stages.index_next import next_steps
 from pipeline.stages.index_signing import before_signing
 from pipeline.stages.result_layers import write_layers
-from pipeline.stages.search_circle import MAP_NOTE, search_circles, with_reach
+from pipeline.stages.search_circle import MAP_NOTE
+from pipeline.stages.silences import fell_silent, silences
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import counted, listed, two_figures
 
@@ -52,16 +54,16 @@ def build(workspace: Workspace) -> None:
 def gather(workspace: Workspace) -> Found:
     """Every table that the answers are made from."""
     work, table, survey, tags = workspace.read_work, workspace.read_table, workspace.survey, workspace.read_work("tags")
-    fixes, walk = table("fixes", FIXES), work("retrieval_list")
+    fixes = table("fixes", FIXES)
     animals = located.animals_of(fixes, tags)
     return Found(
         flights=work("flights"), tags_heard=work("tags_heard"), messages=work("messages"), changes=work("changes"),
         animals=animals, decoys=fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"])],
         tests=work("beacon_tests"), errors=table("beacon_errors", BEACON_ERRORS), beacons=table("beacon_places"), coverage=table("coverage"), reach=table("beacon_reach"), levels=table("flight_levels"),
-        triage=work("fate_triage"), walk=with_reach(walk, search_circles(walk, work("regions"))), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"), candidates=work("next_flight"),
+        triage=work("fate_triage"), walk=work("retrieval_list"), not_found=work("not_found"), searched=work("searched_area"), well_searched=work("well_searched_beacons"), candidates=work("next_flight"),
         false=work("false_detections"), blind_share=float(table("terrain_seen")["share_without_terrain"].max()) if len(table("terrain_seen")) else None, canopy=(table("signal_model")["parameter"] == "canopy_db_per_m").any(),
         steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
-        silent=silent_since(animals, work("flights"), work("searched_area"), tags, work("fate_triage")), single=one_record_only(animals, work("tags_heard")),
+        silent=fell_silent(silences(animals, tags, work("searched_area"), work("fate_triage"))), single=lone_hits(animals, work("tags_heard")),
     )
 
 

@@ -6,8 +6,6 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from pipeline.stages.index_animals import SILENT
-
 # Below so many beacon fixes nine in ten of them is nearly all: the largest error is told instead.
 FEWEST_FOR_NINE_IN_TEN = 10
 PILOT_DECIDES = "Where and how to fly is for the licensed pilot to decide."
@@ -44,5 +42,5 @@ class Found:
     blind_share: float | None    # largest share of a flight's paths beyond the terrain model; None without one
     canopy: bool = False         # whether canopy heights were given
     candidates: pd.DataFrame = field(default_factory=pd.DataFrame)   # next_flight, the most telling first
-    silent: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=SILENT))   # heard earlier, and not by the flights since
-    single: dict = field(default_factory=dict)                       # tag -> records, of animals heard in single records only
+    silent: dict = field(default_factory=dict)    # tag -> Silence, of animals heard earlier and not by the flights since
+    single: dict = field(default_factory=dict)    # tag -> LoneHits, of animals heard in single records only

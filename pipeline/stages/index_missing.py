@@ -6,8 +6,8 @@ import pandas as pd
 
 from pipeline.search import stated_probability
 from pipeline.stages import localisation_words as located
-from pipeline.stages.index_animals import SILENT_RULE
 from pipeline.stages.index_found import Found
+from pipeline.stages.silences import RULE
 from pipeline.wording import counted, listed, two_figures
 
 
@@ -57,29 +57,28 @@ def _had_it_been_there(probability_heard: float) -> str:
     return "The area was hardly searched for {them}, so that {silence} says next to nothing."
 
 
-def _silent_sentence(silent: pd.DataFrame) -> str:
-    """Those that were heard and then fell silent, each by name; silent : as silent_since gives it."""
+def _silent_sentence(silent: dict) -> str:
+    """Those that were heard and then fell silent, each by name; silent : of silences.fell_silent."""
     said = []
-    for row in silent.itertuples():
-        surely = "almost surely" if row.probability >= 0.99 else "very probably"
-        said.append(f"{row.tag_id} was heard in {counted(int(row.flights_heard), 'flight')}, last on {row.last_heard_utc:%Y-%m-%d}, and in none of the {int(row.flights_silent)} flights since that listened to it; the best of them alone would {surely} "
+    for each in silent.values():
+        surely = "almost surely" if each.best_later >= 0.99 else "very probably"
+        said.append(f"{each.tag_id} was heard in {counted(each.heard_in, 'flight')}, last on {each.last_utc:%Y-%m-%d}, and in none of the {each.later} flights since that listened to it; the best of them alone would {surely} "
                     "have heard it: it is elsewhere or its tag is silent.")
     return " ".join(said)
 
 
 def silent_later(found: Found) -> str:
     """Those that fell silent, with the rule and its reason."""
-    if found.silent.empty:
+    if not found.silent:
         return ""
-    figures = listed(f"{row.tag_id} {stated_probability(row.probability)}" for row in found.silent.itertuples())
-    return f"{_silent_sentence(found.silent)} {SILENT_RULE} The probability is: {figures}."
+    figures = listed(f"{each.tag_id} {stated_probability(each.best_later)}" for each in found.silent.values())
+    return f"{_silent_sentence(found.silent)} {RULE} The probability is: {figures}."
 
 
 def single_records(found: Found) -> str:
     """Animals that count as heard by single records, which may be false."""
-    listened = found.animals.groupby("tag_id")["records_listened"].sum()
-    said = [f"{tag_id} was heard in {'one record' if count == 1 else f'{count} single records'} only, of {int(listened[tag_id]):,d} that listened to it; {'it' if count == 1 else 'they'} may be false."
-            for tag_id, count in found.single.items()]
+    said = [f"{each.tag_id} was heard in {'one record' if each.hits == 1 else f'{each.hits} single records'} only, of {each.records_listened:,d} that listened to it; {'it' if each.hits == 1 else 'they'} may be false."
+            for each in found.single.values()]
     return " ".join(said)
 
 

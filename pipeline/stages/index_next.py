@@ -19,7 +19,7 @@ def never_placed(found: Found) -> list[str]:
 
 def next_flight(found: Found) -> str:
     """What another flight is worth most for."""
-    silent = [*(found.not_found["tag_id"] if len(found.not_found) else []), *found.silent["tag_id"], *(f"{tag_id}, {_single_words(count)}" for tag_id, count in found.single.items())]
+    silent = [*(found.not_found["tag_id"] if len(found.not_found) else []), *found.silent, *(f"{each.tag_id}, {each.state}" for each in found.single.values())]
     unplaced, best = never_placed(found), located.best_per_animal(found.animals)
     if not found.animals["records_heard"].gt(0).any():
         return f"Nothing was heard of any animal. Before another flight, test the receiver and its settings on a tag at a known place. {PILOT_DECIDES}"
@@ -39,12 +39,8 @@ def _block_sentence(found: Found) -> str:
     if found.candidates.empty or not found.candidates.iloc[0]["score"] >= WORTH_FLYING:
         return ""
     best = found.candidates.iloc[0]
-    whom = f", most of {best['for_tags']}" if isinstance(best.get("for_tags"), str) and best["for_tags"] else ""
+    whom = f" of {best['for_tags']}" if isinstance(best.get("for_tags"), str) and best["for_tags"] else ""
     return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} would tell most{whom}; the map is in the localisation report."
-
-
-def _single_words(count: int) -> str:
-    return "one record only, which may be false" if count == 1 else f"{count} single records only, which may be false"
 
 
 def next_steps(found: Found) -> list[str]:
@@ -54,10 +50,10 @@ def next_steps(found: Found) -> list[str]:
     steps = [
         _walk_step(found.walk),
         _messages_step(stops, looks) if stops else "",
-        f"Search for {listed(f'{row.tag_id}, silent since {row.last_heard_utc:%Y-%m-%d}' for row in found.silent.itertuples())}: listen round the last position and beyond the area; ask for the battery's age." if len(found.silent) else "",
+        f"Search for {listed(f'{each.tag_id}, silent since {each.last_utc:%Y-%m-%d}' for each in found.silent.values())}: listen round the last position and beyond the area; ask for the battery's age." if found.silent else "",
         f"Fly again for {listed(never_placed(found))}: heard, and in no flight well enough for a position." if never_placed(found) else "",
         f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
-        f"Listen again for {listed(f'{tag_id} ({_single_words(count)})' for tag_id, count in found.single.items())} before anything rests on that." if found.single else "",
+        f"Listen again for {listed(f'{each.tag_id} ({each.state})' for each in found.single.values())} before anything rests on that." if found.single else "",
         f"Decide on {listed(never)}: fly wider, ask for the battery's age, or keep listening." if never else "",
         _beacon_step(found),
         _messages_step(stops, looks) if looks and not stops else "",

@@ -50,7 +50,7 @@ class LocalisationReport:
         self.not_found, self.area = workspace.read_work("not_found"), workspace.read_work("searched_area")
         self.animals = say.animals_of(self.fixes, self.tags)
         self.placed = self.animals[self.animals["status"].isin(PLACED)]
-        self.lone, self.false = doubtful_hits.lone_hits(self.animals), FalseHits.from_table(workspace.read_work("false_detections"))
+        self.lone, self.false = doubtful_hits.lone_hits(self.animals, workspace.read_work("tags_heard")), FalseHits.from_table(workspace.read_work("false_detections"))
         self.found = say.found_by_eye(self.triage, workspace.read_work("sightings"))
 
     @cached_property
@@ -62,7 +62,7 @@ class LocalisationReport:
 
     def answer(self):
         """Where are the animals, and how well is that known?"""
-        missed = silences.silences(self.animals[~self.animals["tag_id"].isin(self.found["tag_id"])], self.tags, self.area)
+        missed = silences.silences(self.animals, self.tags, self.area, self.triage)
         return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage, (silences.in_the_lead(missed), doubtful_hits.in_the_lead(self.lone, self.false))))
 
     def map(self):

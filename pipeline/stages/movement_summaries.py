@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import BEACON_ERRORS, FIXES
+from pipeline.fate.triage import FLIGHTS_OF_SILENCE
 from pipeline.movement import (
     AnimalFixes, SharedError, Tails, animal_table, animals_with_fixes, displacement_table, extent_table, fidelity_table, growth_table, joined_by_flight, lives_table,
     net_displacement_table, outline_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, tails_of, timeline_table, track_table, walk_table,
@@ -137,10 +138,9 @@ def _adequacy(tags, searched) -> dict:
 def _survival(tags, judged, flights):
     judged = pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc", "flights_silent_since"]) if judged is None else judged
     end = pd.to_datetime(flights["end_utc"] if flights["end_utc"].notna().any() else flights["start_utc"]).max() if len(flights) else pd.NaT
-    if pd.isna(end):
-        return lives_table(tags.head(0), judged, end), survival_table(lives_table(tags.head(0), judged, end), end)[0], "There was no flight."
-    lives = lives_table(tags, judged, end)
-    return lives, *survival_table(lives, end)
+    lives = lives_table(tags.head(0) if pd.isna(end) else tags, judged, end, silent_from=FLIGHTS_OF_SILENCE)
+    table, reason = survival_table(lives, end)
+    return lives, table, "There was no flight." if pd.isna(end) else reason
 
 
 def read_draws(path) -> dict[tuple[str, str], np.ndarray]:

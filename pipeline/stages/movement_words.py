@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.fate.triage import FLIGHTS_OF_SILENCE
 from pipeline.movement import gate
 from pipeline.stages.movement_numbers import day_range, p_values, with_interval
-from pipeline.wording import counted, listed, number_word, two_figures
+from pipeline.wording import counted, listed, two_figures
 
 RANGE_FIXES = 30
 PANELS = 9
@@ -51,16 +52,10 @@ def _rest_sentence(tables, moved) -> str:
     still = list(summary.loc[(summary["fixes_usable"] >= 2) & ~summary["tag_id"].isin(moved["tag_id"]), "tag_id"])
     untested = list(summary.loc[summary["fixes_usable"] < 2, "tag_id"])
     known = {tag: {"dead": "was found dead", "mortality rate, not confirmed": "sends the mortality rate"}.get(ends) for tag, ends in zip(tables.lives["tag_id"], tables.lives["ends"])}
-    known |= {tag: f"was not heard in the last {counted(count, 'flight')}" for tag, count in _silent_flights(tables).items() if count >= 2}
+    known |= {row.tag_id: f"was not heard in the last {row.flights_silent_since} flights that listened to it" for row in tables.lives.itertuples() if row.flights_silent_since >= FLIGHTS_OF_SILENCE}
     beside = [f"{tag} {known[tag]}" for tag in still if known.get(tag)]
     shown = f"Movement is not shown for {listed(still, len(still))}, which does not mean that {'it' if len(still) == 1 else 'they'} stayed{f'; {listed(beside)}' if beside else ''}. " if still else ""
     return shown + (f"{listed(untested, len(untested))} cannot be tested, for want of two usable positions. " if untested else "")
-
-
-def _silent_flights(tables) -> dict[str, int]:
-    """How many of the last flights that searched for each animal did not hear it."""
-    searched = tables.timeline[tables.timeline["state"] != "not searched"].sort_values("start_utc", kind="stable")
-    return {tag: int(np.logical_and.accumulate((own["state"] == "not heard").to_numpy(bool)[::-1]).sum()) for tag, own in searched.groupby("tag_id", sort=True)}
 
 
 def _moved_sentence(moved, significance):

@@ -83,10 +83,3 @@ def where_to_go_on(circle: SearchCircle) -> str:
         return f"{said}; the region lies within the circle."
     up_to = "" if len(circle.sides) == 1 else "up to "
     return f"{said}; where it holds nothing, go on {up_to}{two_figures(circle.beyond_m)} m beyond it to the {listed(circle.sides)}, where the 95 % region ends."
-
-
-def with_reach(walk: pd.DataFrame, circles: dict[str, SearchCircle]) -> pd.DataFrame:
-    """The retrieval list with what to search said in every note; a note that says it already stays as it is."""
-    words = {tag_id: where_to_go_on(circle) for tag_id, circle in circles.items()}
-    notes = [f"{note} {words[tag_id]}" if tag_id in words and words[tag_id] not in note else note for tag_id, note in zip(walk["tag_id"], walk["note"])]
-    return walk.assign(note=notes)

@@ -12,16 +12,21 @@ from pipeline.search import stated_probability
 from pipeline.wording import counted, listed
 
 NO_PROOF = "This does not show that it has left or died."
+# The best of the silent flights alone is the least that all of them together can do, whatever their looks share.
+WELL_SEARCHED = 0.9
+RULE = ("Named as silent is an animal that was heard, and then in none of the last two flights or more that listened to it, of which the best alone would have heard a tag of its type with probability 0.9 or more "
+        "(averaged over the ground looked at, and reckoned with weak tags). One silent flight may be chance; flights together search at least as well as the best of them.")
 
 
 @dataclass(frozen=True)
 class Silence:
-    """One tag that was heard. flights, later : flights that listened in vain, and those of them after the last one that heard it; chances of each, NaN where unknown, are
+    """One tag that was heard, in so many flights (heard_in). flights, later : flights that listened in vain, and those of them after the last one that heard it; chances of each, NaN where unknown, are
     the probability (cautious, mean over the ground) that the flight would have heard a tag of its type."""
 
     tag_id: str
     last_flight: str
     last_utc: pd.Timestamp
+    heard_in: int
     flights: int
     chances: tuple[float, ...]
     later: int
@@ -29,31 +34,50 @@ class Silence:
 
     @property
     def fell_silent(self) -> bool:
-        """Whether so many flights have missed it since that chance alone is a poor reason."""
-        return self.later >= FLIGHTS_OF_SILENCE
+        """Whether so many flights have missed it since, and one of them searched so well, that chance alone is a poor reason: RULE."""
+        return self.later >= FLIGHTS_OF_SILENCE and self.best_later >= WELL_SEARCHED
+
+    @property
+    def best_later(self) -> float:
+        """Probability that the best of the flights since alone would have heard a tag of its type; 0 where none is known."""
+        return max((chance for chance in self.later_chances if np.isfinite(chance)), default=0.0)
 
 
-def silences(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame) -> dict[str, Silence]:
-    """Tag -> the flights that missed it, of every tag that some flight heard and another did not. animals : rows of FIXES. area : rows of searched_area."""
+def heard_searches(animals: pd.DataFrame) -> pd.DataFrame:
+    """Rows of FIXES in which something of the animal was heard and is believed."""
+    return animals[(animals["records_heard"].fillna(0) > 0) & (animals["status"] != "suspect")]
+
+
+def silences(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame, triage: pd.DataFrame) -> dict[str, Silence]:
+    """Tag -> the flights that listened to it in vain, of every tag that some flight heard and another did not; what was found on the ground is not missed.
+
+    animals : rows of FIXES. area : of searched_area. triage : of fate_triage.
+    """
+    found_on_ground = set(triage.loc[triage["class"].str.startswith("Confirmed"), "tag_id"]) if len(triage) else set()
     kinds = dict(zip(tags["tag_id"], tags["tag_type"].fillna(""))) if "tag_type" in tags else {}
-    chance = {(row.flight_id, row.tag_type): float(row.mean_cautious) for row in area.itertuples()} if len(area) else {}
+    chance = {(row.flight_id, row.tag_type): float(row.mean_cautious) for row in area.fillna({"tag_type": ""}).itertuples()}
     found = {}
     for tag_id, rows in animals.groupby("tag_id", sort=True):
-        heard, missed = rows[(rows["records_heard"].fillna(0) > 0) & (rows["status"] != "suspect")], rows[rows["status"] == "not heard"].sort_values("time_start_utc", kind="stable")
-        if heard.empty or missed.empty:
+        heard = heard_searches(rows)
+        missed = rows[(rows["records_listened"].fillna(0) > 0) & ~rows["flight_id"].isin(heard["flight_id"])].sort_values("time_start_utc", kind="stable")
+        if heard.empty or missed.empty or tag_id in found_on_ground:
             continue
         last = heard.sort_values("time_end_utc", kind="stable").iloc[-1]
         own = tuple(chance.get((flight_id, kinds.get(tag_id, "")), np.nan) for flight_id in missed["flight_id"])
         after = (missed["time_start_utc"] > last["time_end_utc"]).to_numpy(bool)
-        found[tag_id] = Silence(tag_id, str(last["flight_id"]), last["time_end_utc"], len(missed), own, int(after.sum()), tuple(np.array(own)[after]))
+        found[tag_id] = Silence(tag_id, str(last["flight_id"]), last["time_end_utc"], heard["flight_id"].nunique(), len(missed), own, int(after.sum()), tuple(np.array(own)[after]))
     return found
+
+
+def fell_silent(found: dict[str, Silence]) -> dict[str, Silence]:
+    """Those of them that fell silent, by RULE."""
+    return {tag_id: each for tag_id, each in found.items() if each.fell_silent}
 
 
 def in_the_lead(found: dict[str, Silence]) -> str:
     """Who was heard earlier and fell silent, for the first paragraph of a page; nothing where nobody did."""
-    gone = [each for each in found.values() if each.fell_silent]
-    named = [f"{each.tag_id} (since {each.last_utc:%Y-%m-%d}, {counted(each.later, 'later flight')}{_had(each.later_chances)})" for each in gone]
-    return f"Heard earlier and silent since: {listed(named)}." if gone else ""
+    named = [f"{each.tag_id} (since {each.last_utc:%Y-%m-%d}, {counted(each.later, 'later flight')}{_had(each.later_chances)})" for each in fell_silent(found).values()]
+    return f"Heard earlier and silent since: {listed(named)}." if named else ""
 
 
 def in_full(silence: Silence | None) -> str:

@@ -94,9 +94,9 @@ class PanelTables:
             model=SignalModel.from_dict(workspace.read_json("signal_models")["whole"]), corrections=read_corrections(workspace)(),
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
             frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
-            circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown), false=FalseHits.from_table(workspace.read_work("false_detections")),
+            circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown, workspace.read_work("tags_heard")), false=FalseHits.from_table(workspace.read_work("false_detections")),
             found={row.tag_id: found_at(row) for row in found_by_eye(workspace.read_work("fate_triage"), workspace.read_work("sightings")).itertuples()},
-            silent=silences.silences(shown, tags, workspace.read_work("searched_area")))
+            silent=silences.silences(shown, tags, workspace.read_work("searched_area"), workspace.read_work("fate_triage")))
 
 
 def _by_tag(table: pd.DataFrame) -> dict:
