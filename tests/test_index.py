@@ -23,8 +23,8 @@ from pipeline.stages.index_signing import before_signing, limits, looks, may_lea
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
-from tests.test_silences import heard_in
 from tests.browser import opened, overflow_px
+from tests.test_silences import heard_in
 
 PROJECTION = choose_projection(np.array([57.2, 57.21]), np.array([-4.1, -4.1]))
 
@@ -271,10 +271,10 @@ def test_states_are_in_plain_words_and_radii_of_the_newest_position(animals, fou
 
 def test_an_animal_nobody_listened_to_and_one_without_a_register_have_a_row_too(found):
     tags = pd.DataFrame({"tag_id": ["new", "B"], "animal_id": ["n", ""], "species": ["", ""], "tag_type": ["", ""], "role": ["animal", "beacon"]})
-    rows = every_animal(heard_in(1), tags, found.triage[:0], walk=found.walk[:0], silent=found.silent[:0], single={}, ground=pd.DataFrame(), steps=pd.DataFrame())
+    rows = every_animal(heard_in(1), tags, found.triage[:0], walk=found.walk[:0], silent={}, single={}, ground=pd.DataFrame(), steps=pd.DataFrame())
     assert rows[["tag_id", "state", "moved"]].to_numpy().tolist() == [["new", "not listened to", "cannot tell"], ["a", "heard, pulse rate unknown", "cannot tell"]]
     assert list(rows) == list(EVERY_ANIMAL)
-    assert every_animal(heard_in()[:0], tags[:0], found.triage[:0], walk=found.walk[:0], silent=found.silent[:0], single={}, ground=pd.DataFrame(), steps=pd.DataFrame()).empty
+    assert every_animal(heard_in()[:0], tags[:0], found.triage[:0], walk=found.walk[:0], silent={}, single={}, ground=pd.DataFrame(), steps=pd.DataFrame()).empty
 
 
 # The map

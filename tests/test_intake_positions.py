@@ -27,7 +27,7 @@ def test_zero_zero_is_no_position(tmp_path):
     log.loc[log.index[:4], ["latitude", "longitude"]] = "0.0"
     intake = campaign(tmp_path, log)
     message = said(intake, "position-missing")
-    assert (message.text, message.line) == ("2 records of 10 without position", 2)
+    assert (message.text, message.line) == ("2 records of 10 of flight f1 without position", 2)
     lost = intake.records[~intake.records["usable"]]
     assert lost["record"].tolist() == [1, 1, 2, 2] and set(lost["unusable_reason"]) == {"no position"} and lost["latitude"].isna().all()
 

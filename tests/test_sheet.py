@@ -222,7 +222,7 @@ def test_a_tag_found_on_the_ground_has_a_mark_of_its_own_on_the_map_its_twin_and
     assert told["found"]["note"] == ["found dead"] and told["fetch"] is None and sheet.extent_m()[2] > 300.0
     without = MapSheet(HERE, alt="A tag.").fixes(cross(tag_id="Hare 1"))
     of_its_colour = [sum(to_hex(line.get_markeredgecolor()) == LIGHT["fetch"] for line in draw_twin(each).axes[0].lines) for each in (sheet, without)]
-    assert of_its_colour == [2, 0]
+    assert of_its_colour == [1, 0]
 
 
 def test_a_contour_runs_where_the_level_is():

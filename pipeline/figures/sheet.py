@@ -163,7 +163,7 @@ class MapSheet:
         return self
 
     def found(self, found: pd.DataFrame) -> "MapSheet":
-        """Tags that the ground crew has found, where it found them, as open hexagons with a tick: easting_m, northing_m, label (else tag_id), note."""
+        """Tags that the ground crew has found, where it found them, as open hexagons: easting_m, northing_m, label (else tag_id), note."""
         self.found_marks = _placed(found, "the tags found on a map", {"note": ""})
         return self
 

@@ -67,9 +67,7 @@ def _drawing(symbol: str) -> str:
         line = '<path d="M2 15L13 9" stroke="var(--beacon)" stroke-width="1.4"/>' if symbol == "beacon" else ""
         letter_path = SHAPES["letter M"].as_svg_path(13, 9, radius)
         letter = f'<path d="{letter_path}" fill="none" stroke="var(--paper)" stroke-width="1.3"/>' if symbol == "fetch" else ""
-        tick_path = SHAPES["tick"].as_svg_path(13, 9, radius)
-        tick = f'<path d="{tick_path}" fill="none" stroke="var(--fetch)" stroke-width="1.5"/>' if symbol == "found" else ""
-        return f'{line}<path d="{path}" {paint}/>{letter}{tick}'
+        return f'{line}<path d="{path}" {paint}/>{letter}'
     box = "M3 2.5H23V15.5H3Z"
     return {
         "searched": '<path d="M2 2H10V16H2Z" fill="var(--ground-light)"/><path d="M10 2H17V16H10Z" fill="var(--heard)" opacity=".55"/>'

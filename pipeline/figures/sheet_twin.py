@@ -137,7 +137,6 @@ def _draw_marks(axes: Axes, sheet: MapSheet) -> None:
         axes.add_artist(Outline(outline, closed=True, facecolor="none", edgecolor=LIGHT["fetch"], linewidth=1.1, linestyle=(0, SEARCH_DASH_PT), zorder=4.5))
     if sheet.found_marks is not None:
         _draw_shape(axes, sheet.found_marks, "hexagon", 7.0, facecolor=LIGHT["paper"], edgecolor=LIGHT["fetch"], linewidth=1.3)
-        _draw_shape(axes, sheet.found_marks, "tick", 7.0, edgecolor=LIGHT["fetch"], linewidth=1.5, zorder=5.5)
     if sheet.fetch_marks is not None:
         _draw_shape(axes, sheet.fetch_marks, "hexagon", 7.5, facecolor=LIGHT["fetch"], edgecolor=LIGHT["paper"], linewidth=0.8)
         _draw_shape(axes, sheet.fetch_marks, "letter M", 7.5, edgecolor=LIGHT["paper"], linewidth=1.3, zorder=5.5)

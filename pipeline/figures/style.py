@@ -94,7 +94,6 @@ SHAPES = {
     "square": Shape((_ring(4, 45.0),)),
     "diamond": Shape((_ring(4, 90.0),)),
     "hexagon": Shape((_ring(6, 90.0),)),
-    "tick": Shape((((-0.42, 0.0), (-0.1, -0.36), (0.46, 0.38)),), closed=False),
     "letter M": Shape((((-0.4, -0.42), (-0.4, 0.42), (0.0, -0.12), (0.4, 0.42), (0.4, -0.42)),), closed=False),
     "cross": Shape((((-0.75, -0.75), (0.75, 0.75)), ((-0.75, 0.75), (0.75, -0.75))), closed=False),
     "plus": Shape((((-1.0, 0.0), (1.0, 0.0)), ((0.0, -1.0), (0.0, 1.0))), closed=False),

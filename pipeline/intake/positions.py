@@ -120,7 +120,7 @@ def _tell_missing(part: pd.DataFrame, flight: str, findings: Findings) -> None:
     lost = part["easting_m"].isna()
     if lost.any():
         first = part[lost].iloc[0]
-        findings.look("position-missing", f"{int(lost.sum())} records of {len(part)} without position", file=first["source_file"], line=int(first["source_line"]),
+        findings.look("position-missing", f"{int(lost.sum())} records of {len(part)} of flight {flight} without position", file=first["source_file"], line=int(first["source_line"]),
                       value=flight, consequence="not effort, and not used for location", done="records kept, marked unusable")
         findings.changed("records without a position marked", int(lost.sum()), "used", "not used", flight)
 

@@ -112,7 +112,7 @@ class LocalisationReport:
         table = self.book.table("fixes", frame, "Every search, that is, every animal in every flight: what was heard, and what that allows to be said.", {
             "tag_id": ("Tag", "", "text"), "flight_id": ("Flight", "", "text"), "said": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
             "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures), "heard": ("Heard", "records", as_given),
-        }, saved_as="fixes.csv", tag_column="tag_id", links={"flight_id": tag_links(frame["tag_id"], self.fixes, self.tags)}, most_rows=600, notes=f"The flight leads to the section of the tag. No position is printed unless what was heard meets what the survey file asks of one (localisation.gates); the reason of every status, latitude, longitude, "
+        }, saved_as="fixes.csv", tag_column="tag_id", links={"flight_id": tag_links(frame["tag_id"], self.fixes, self.tags)}, most_rows=600, notes=f"The flight leads to the section of the tag. No position is printed unless what was heard meets what the survey file asks of one (localisation.gates), or speaks for a few places apart, of which the likeliest is printed (several places); the reason of every status, latitude, longitude, "
                                 f"ellipse and times are in the file. Radii and regions are widened by what held-out beacons asked for. {say.SEARCH_RESULTS_NOTE}")
         words = self.book.words(say.fixes_heading(self.animals), *say.status_paragraphs(self.animals), say.failed_gate_sentence(self.animals))
         return self.book.together(words, table)

@@ -93,7 +93,6 @@
       const shapes = this.told.shapes;
       return [
         { className: "mark-found", shape: shapes.hexagon, radius: 9, closed: true },
-        { className: "mark-tick", shape: shapes.tick, radius: 9, closed: false },
       ];
     }
 
