@@ -9,9 +9,9 @@ import pandas as pd
 
 from pipeline.fate.triage import FLIGHTS_OF_SILENCE
 from pipeline.search import stated_probability
+from pipeline.search.missing import CAUTION
 from pipeline.wording import counted, listed
 
-NO_PROOF = "This does not show that it has left or died."
 # The best of the silent flights alone is the least that all of them together can do, whatever their looks share.
 WELL_SEARCHED = 0.9
 RULE = ("Named as silent is an animal that was heard, and then in none of the last two flights or more that listened to it, of which the best alone would have heard a tag of its type with probability 0.9 or more "
@@ -88,7 +88,7 @@ def in_full(silence: Silence | None) -> str:
         earlier = silence.flights - silence.later
         before = f" Before that {counted(earlier, 'flight')} missed it as well." if earlier else ""
         return (f"Silent since {silence.last_utc:%Y-%m-%d}: last heard in flight {silence.last_flight} at {silence.last_utc:%H:%M} UTC, and not in the {counted(silence.later, 'flight')} since then"
-                f"{_had(silence.later_chances)}, had it been on the ground asked about (cautious).{before} {NO_PROOF}")
+                f"{_had(silence.later_chances)}, had it been on the ground asked about (cautious).{before} {CAUTION}")
     return f"Not heard in {counted(silence.flights, 'other flight')}{_had(silence.chances)}, had it been on the ground asked about (cautious)."
 
 

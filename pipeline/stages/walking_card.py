@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.fate.search_areas import PROOF
 from pipeline.stages.place_words import coordinates
 from pipeline.stages.search_circle import SearchCircle, where_to_go_on
 from pipeline.wording import two_figures
 
-CARE = "Two people; do not flush a live animal. Not dead until proved on the ground."
+CARE = f"Two people; do not flush a live animal. {PROOF}"
 
 
 @dataclass(frozen=True)
