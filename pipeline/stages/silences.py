@@ -54,8 +54,8 @@ def silences(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame, tria
     animals : rows of FIXES. area : of searched_area. triage : of fate_triage.
     """
     found_on_ground = set(triage.loc[triage["class"].str.startswith("Confirmed"), "tag_id"]) if len(triage) else set()
-    kinds = dict(zip(tags["tag_id"], tags["tag_type"].fillna(""))) if "tag_type" in tags else {}
-    chance = {(row.flight_id, row.tag_type): float(row.mean_cautious) for row in area.fillna({"tag_type": ""}).itertuples()}
+    kinds = {row.tag_id: _kind(row.tag_type) for row in tags.itertuples()} if "tag_type" in tags else {}
+    chance = {(row.flight_id, _kind(row.tag_type)): float(row.mean_cautious) for row in area.itertuples()}
     found = {}
     for tag_id, rows in animals.groupby("tag_id", sort=True):
         heard = heard_searches(rows)
@@ -67,6 +67,11 @@ def silences(animals: pd.DataFrame, tags: pd.DataFrame, area: pd.DataFrame, tria
         after = (missed["time_start_utc"] > last["time_end_utc"]).to_numpy(bool)
         found[tag_id] = Silence(tag_id, str(last["flight_id"]), last["time_end_utc"], heard["flight_id"].nunique(), len(missed), own, int(after.sum()), tuple(np.array(own)[after]))
     return found
+
+
+def _kind(stated: object) -> str:
+    # A table in which no tag has a type is read as a column of numbers without a value, which takes no text in its place.
+    return "" if pd.isna(stated) else str(stated)
 
 
 def fell_silent(found: dict[str, Silence]) -> dict[str, Silence]:
