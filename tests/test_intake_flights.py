@@ -39,7 +39,7 @@ def test_a_shorter_gap_on_the_ground_splits(tmp_path):
 def test_duplicate_rows_are_removed_and_counted(tmp_path):
     log = flight(10)
     intake = read(tmp_path, write(tmp_path, "f1.csv", pd.concat([log, log.iloc[4:8]])))
-    assert said(intake, "rows-duplicate").text == "4 duplicate records removed"
+    assert said(intake, "rows-duplicate").text == "4 duplicate rows removed"
     assert len(intake.records) == 20 and intake.changes.query("rule == 'duplicate rows removed'")["rows"].tolist() == [4]
     assert intake.files.loc[0, ["rows", "rows_used", "rows_dropped"]].tolist() == [24, 20, 4]
 

@@ -29,6 +29,7 @@ def test_zero_zero_is_no_position(tmp_path):
     message = said(intake, "position-missing")
     assert (message.text, message.line) == ("2 records of 10 of flight f1 without position", 2)
     lost = intake.records[~intake.records["usable"]]
+    assert intake.changes.set_index("rule").loc["records without a position marked", "rows"] == 4  # two records of two tags fill four rows, as duplicates are counted
     assert lost["record"].tolist() == [1, 1, 2, 2] and set(lost["unusable_reason"]) == {"no position"} and lost["latitude"].isna().all()
 
 
@@ -41,6 +42,7 @@ def test_a_frozen_position_is_marked_with_how_long_it_stood(tmp_path):
     assert message.text == "Position did not change for 60 s at 11 m/s"
     assert intake.records.query("not usable")["record"].unique().tolist() == list(range(12, 22))
     assert set(intake.records.query("not usable")["unusable_reason"]) == {"position frozen"}
+    assert intake.changes.set_index("rule").loc["records with a frozen position marked", "rows"] == (~intake.records["usable"]).sum()
 
 
 def test_hovering_is_not_frozen(tmp_path):
@@ -55,6 +57,7 @@ def test_a_jump_is_marked_and_its_neighbours_are_kept(tmp_path):
     intake = campaign(tmp_path, log)
     assert said(intake, "position-jump").text == "1 position faster than 60 m/s from the track"
     assert intake.records.query("not usable")["record"].unique().tolist() == [11]
+    assert intake.changes.set_index("rule").loc["records with a jumping position marked", "rows"] == (~intake.records["usable"]).sum() == 2
 
 
 def test_a_jump_in_the_first_record_condemns_only_itself(tmp_path):

@@ -104,25 +104,37 @@ def position_faults(rows: pd.DataFrame, max_speed_m_per_s: float, findings: Find
     reasons[rows["easting_m"].isna().to_numpy()] = "no position"
     first_rows = ~rows.duplicated(["flight_id", "record"])
     for flight, part in rows[first_rows].groupby("flight_id", sort=True):
-        _tell_missing(part, flight, findings)
+        lines = _Lines(rows, flight)
+        _tell_missing(part, flight, lines, findings)
         track = part[part["easting_m"].notna()]
         if len(track) < 3:
             continue
-        bad = _frozen(track, flight, findings)
-        bad.update(_jumps(track[~track["record"].isin(bad)], flight, max_speed_m_per_s, findings))
+        bad = _frozen(track, flight, lines, findings)
+        bad.update(_jumps(track[~track["record"].isin(bad)], flight, max_speed_m_per_s, lines, findings))
         if bad:
             own = (rows["flight_id"] == flight).to_numpy() & (reasons == "")
             reasons[own] = rows["record"][own].map(bad).fillna("")
     return pd.Series(reasons, index=rows.index)
 
 
-def _tell_missing(part: pd.DataFrame, flight: str, findings: Findings) -> None:
+class _Lines:
+    """Rows of the log that the records of a flight fill: one for each tag listened to. The table of changes counts rows, whatever the rule."""
+
+    def __init__(self, rows: pd.DataFrame, flight: str):
+        self._counts = rows.loc[rows["flight_id"] == flight, "record"].value_counts()
+
+    def of(self, records) -> int:
+        """How many rows these records fill together."""
+        return int(self._counts.reindex(records).sum())
+
+
+def _tell_missing(part: pd.DataFrame, flight: str, lines: _Lines, findings: Findings) -> None:
     lost = part["easting_m"].isna()
     if lost.any():
         first = part[lost].iloc[0]
         findings.look("position-missing", f"{int(lost.sum())} records of {len(part)} of flight {flight} without position", file=first["source_file"], line=int(first["source_line"]),
                       value=flight, consequence="not effort, and not used for location", done="records kept, marked unusable")
-        findings.changed("records without a position marked", int(lost.sum()), "used", "not used", flight)
+        findings.changed("records without a position marked", lines.of(part.loc[lost, "record"]), "used", "not used", flight)
 
 
 def _steps(track: pd.DataFrame):
@@ -131,7 +143,7 @@ def _steps(track: pd.DataFrame):
     return east, north, seconds
 
 
-def _frozen(track: pd.DataFrame, flight: str, findings: Findings) -> dict[int, str]:
+def _frozen(track: pd.DataFrame, flight: str, lines: _Lines, findings: Findings) -> dict[int, str]:
     """Records whose position stood still while the drone flew on: the step that ends the stand is longer than any flight speed explains."""
     east, north, seconds = _steps(track)
     still = np.r_[False, (np.diff(east) == 0) & (np.diff(north) == 0)]
@@ -154,12 +166,12 @@ def _frozen(track: pd.DataFrame, flight: str, findings: Findings) -> dict[int, s
             row = track.iloc[start]
             findings.look("position-frozen", text, file=row["source_file"], line=int(row["source_line"]), value=flight, consequence="the records lie at a wrong place",
                           done=f"{end - start} records kept, marked unusable")
-            findings.changed("records with a frozen position marked", int(end - start), "used", "not used", flight)
+            findings.changed("records with a frozen position marked", lines.of(records[start:end]), "used", "not used", flight)
             bad.update({int(record): "position frozen" for record in records[start:end]})
     return bad
 
 
-def _jumps(track: pd.DataFrame, flight: str, max_speed_m_per_s: float, findings: Findings) -> dict[int, str]:
+def _jumps(track: pd.DataFrame, flight: str, max_speed_m_per_s: float, lines: _Lines, findings: Findings) -> dict[int, str]:
     """Records off the track: no allowed speed reaches them from the trusted positions before and after."""
     if len(track) < 3:
         return {}
@@ -175,7 +187,7 @@ def _jumps(track: pd.DataFrame, flight: str, max_speed_m_per_s: float, findings:
     first = track.iloc[off[0]]
     findings.look("position-jump", f"{len(off)} position{'s' if len(off) > 1 else ''} faster than {max_speed_m_per_s:g} m/s from the track", file=first["source_file"],
                   line=int(first["source_line"]), value=flight, consequence="the position is wrong", done="records kept, marked unusable")
-    findings.changed("records with a jumping position marked", len(off), "used", "not used", flight)
+    findings.changed("records with a jumping position marked", lines.of(track["record"].to_numpy()[off]), "used", "not used", flight)
     return {int(record): "position jump" for record in track["record"].to_numpy()[off]}
 
 

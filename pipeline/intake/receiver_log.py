@@ -79,7 +79,7 @@ def _without_duplicates(file: DelimitedFile, findings: Findings):
     count = int(again.sum())
     if not count:
         return file, 0
-    findings.note("rows-duplicate", f"{count} duplicate record{'s' if count > 1 else ''} removed", file=file.name, line=int(file.lines[np.argmax(again)]),
+    findings.note("rows-duplicate", f"{count:,d} duplicate row{'s' if count > 1 else ''} removed", file=file.name, line=int(file.lines[np.argmax(again)]),
                   done="one of each kept")
     findings.changed("duplicate rows removed", count, file.name, "one of each kept")
     kept = file.table[~again].reset_index(drop=True)
