@@ -97,6 +97,15 @@ def test_the_claimed_errors_are_those_within_both_limits_at_once():
     assert stage.CLAIMED not in set(stage.summary_table(sized[sized["place_id"] != "f"])["grouping"])
 
 
+def test_a_claimed_limit_is_one_figure_in_the_sentence_in_the_table_and_in_the_group_of_its_errors():
+    fixes = beacon_fixes([210.0, 220, 230, 240, 250, 363.6, 1250], list("abcdefa"))
+    table = reach_of(fixes)
+    assert table.set_index("condition").at[beacon_reach.CLOSEST, "beacons"] == "210 to 364"
+    assert "came within 364 m of the tag" in say.reach_sentence(table) and "up to 1,250 m: too few" in say.reach_sentence(table)
+    group = stage.summary_table(fixes.assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)).set_index("grouping").at[stage.CLAIMED, "group"]
+    assert group == "within 364 m and 30 records or more"
+
+
 def test_nine_in_ten_of_fewer_than_five_fixes_is_not_given():
     few = beacon_fixes([110.0, 120, 130, 140, 150, 420], list("abcdef")).assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
     summary = stage.summary_table(few).set_index("group")

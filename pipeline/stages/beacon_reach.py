@@ -50,6 +50,11 @@ def claim_limits(details: pd.DataFrame) -> tuple[float, float]:
     return limits[0], limits[1]
 
 
+def limit_m(length_m: float) -> str:
+    """A distance up to which beacons tested, as every page words it: whole metres, 363.6 -> "364". Rounded further, it would leave out the very fix that sets it. [m]"""
+    return f"{length_m:,.0f}"
+
+
 def in_claimed_domain(details: pd.DataFrame) -> np.ndarray:
     """Which beacon fixes lie within both limits of `claim_limits`; none where a limit is missing. Shape (fixes,)."""
     if details.empty:

@@ -17,6 +17,7 @@ from pipeline.report import Book
 from pipeline.stages import calibration_numbers as number
 from pipeline.stages import calibration_words as say
 from pipeline.stages import ways_of_widening_words as ways_say
+from pipeline.stages.beacon_reach import limit_m
 from pipeline.stages.error_calibration import CalibrationTables
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.instrument_report import instruments_part, worth_part
@@ -99,7 +100,7 @@ class CalibrationReport:
                                   f"Two rising curves of {len(details)} errors: medians {two_figures(whole['median_m'])} m for the best position and {two_figures(whole['strongest_median_m'])} m for the strongest record.")
         frame = details.assign(off=[number.offset(east, north) for east, north in zip(details["error_east_m"], details["error_north_m"])], inside=["inside" if yes else "outside" for yes in details["inside_95"]])
         table = self.book.table("beacon_errors", frame, "Every beacon in every flight that heard it.", {
-            "tag_id": ("Beacon", "", "text"), "flight_id": ("Flight", "", "text"), "records_heard": ("Heard", "records", "d"), "closest_approach_m": ("Closest", "m, slant", two_figures), "error_m": ("Error", "m", two_figures),
+            "tag_id": ("Beacon", "", "text"), "flight_id": ("Flight", "", "text"), "records_heard": ("Heard", "records", "d"), "closest_approach_m": ("Closest", "m, slant", limit_m), "error_m": ("Error", "m", two_figures),
             "off": ("East, north", "m", as_given), "error_radius_95_m": ("95 % radius", "m", two_figures), "inside": ("95 % region", "truth is", "text"),
         }, saved_as="beacon_errors.csv", tag_column="tag_id", notes="The position is the best one, whatever the status of the fix. East and north are those of the survey grid. Independent records, spread of bearings, number of places and status are in "
                                                                      "beacon_error_details.csv.")

@@ -7,7 +7,7 @@ import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
 from pipeline.stages.calibration_numbers import decibel, probability, span
 from pipeline.stages.error_calibration import BY_STYLE, CLAIMED, STATUS
 from pipeline.wording import counted, listed, number_word, two_figures
@@ -148,12 +148,12 @@ _AGAINST = {CLOSEST: "distance", RECORDS: "records heard", TYPE: "tag type", STY
 
 def _claimed_words(rows: pd.DataFrame) -> str:
     """As far as beacons speak of distance and records, with the fixes that stand behind it; rows : of beacon_reach by condition."""
-    farthest_m, fixes = two_figures(float(rows.at[ANY_CLOSEST, "beacons"].split()[-1])), int(rows.at[ANY_CLOSEST, "beacon_fixes"])
+    farthest_m, fixes = limit_m(float(rows.at[ANY_CLOSEST, "beacons"].split()[-1])), int(rows.at[ANY_CLOSEST, "beacon_fixes"])
     if CLOSEST not in rows.index:
         return (f"where the receiver came about as near as to these beacons ({rows.at[ANY_CLOSEST, 'beacons']} m); at no distance do {number_word(PLACES_FOR_AN_INTERVAL)} beacons stand, so that "
                 "no distance is claimed.")
     near, rest = rows.loc[CLOSEST], fixes - int(rows.at[CLOSEST, "beacon_fixes"])
-    said = f"where the receiver came within {two_figures(float(near['beacons'].split()[-1]))} m of the tag ({near['beacon_fixes']} of {fixes} beacon fixes, {counted(int(near['beacon_places']), 'beacon')})"
+    said = f"where the receiver came within {limit_m(float(near['beacons'].split()[-1]))} m of the tag ({near['beacon_fixes']} of {fixes} beacon fixes, {counted(int(near['beacon_places']), 'beacon')})"
     if RECORDS in rows.index:
         few = rows.loc[RECORDS]
         said += f" and heard it in {few['beacons'].split()[0]} records or more ({few['beacon_fixes']} of {fixes})"

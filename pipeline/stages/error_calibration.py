@@ -20,7 +20,7 @@ from pipeline.quality import beacon_rows
 from pipeline.radio import SignalModel
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.instruments import read_corrections
-from pipeline.stages.beacon_reach import claim_limits, in_claimed_domain, reach_table
+from pipeline.stages.beacon_reach import claim_limits, in_claimed_domain, limit_m, reach_table
 from pipeline.stages.ways_of_widening import read_beacon_fixes, ways_of_widening
 from pipeline.stages.workspace import Workspace, open_workspace
 
@@ -136,7 +136,7 @@ def summary_table(details: pd.DataFrame) -> pd.DataFrame:
     claimed = details[in_claimed_domain(details)]
     if len(claimed):
         farthest_m, fewest = claim_limits(details)
-        parts.append(_summarised(claimed.assign(everything=f"within {farthest_m:.0f} m and {fewest:.0f} records or more"), "everything", CLAIMED))
+        parts.append(_summarised(claimed.assign(everything=f"within {limit_m(farthest_m)} m and {fewest:.0f} records or more"), "everything", CLAIMED))
     parts += [_summarised(details, column, words) for column, words in GROUPINGS.items()]
     table = pd.concat(parts, ignore_index=True)
     return table.assign(p90_m=table["p90_m"].where(table["n"] >= FIXES_FOR_P90))
