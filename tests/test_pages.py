@@ -45,6 +45,14 @@ def test_a_table_to_be_read_before_a_walk_is_not_cut_on_a_wide_screen(chromium, 
         assert wide <= room + 1
 
 
+@pytest.mark.parametrize("width_px", [800, 1000, 1200])
+@pytest.mark.parametrize("name", [name for name in PAGES if name != "index"])
+def test_the_contents_are_whole_in_a_window_of_900_px_height(chromium, demo_folder, name, width_px):
+    with opened(chromium, demo_folder / f"{name}.html", width_px=width_px, height_px=900) as (page, _):
+        long, room, wide = page.evaluate("(list => [list.scrollHeight, list.clientHeight, Math.max(...Array.from(list.querySelectorAll('a')).map(link => link.scrollWidth - link.clientWidth))])(document.querySelector('.contents'))")
+        assert long <= room + 1 and wide <= 1
+
+
 def test_links_between_the_pages_lead_somewhere(chromium, demo_folder):
     for name in PAGES:
         with opened(chromium, demo_folder / f"{name}.html") as (page, _):
