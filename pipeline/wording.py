@@ -15,6 +15,11 @@ def counted(count: int, noun: str, several: str = "") -> str:
     return f"{count:,d} {noun if count == 1 else several or noun + 's'}"
 
 
+def printed(value: float, form: str = ",.0f") -> str:
+    """A number as a sentence prints it: thousands set apart, the true minus sign: 9647 -> "9,647", -86 -> "−86". form : a format of Python's, such as ",g"."""
+    return format(value, form).replace("-", "\u2212")
+
+
 def two_figures(value: float) -> str:
     """A length or area to the two figures it has: 181.3 -> "180", 1234 -> "1,200", 0.0342 -> "0.034"."""
     rounded = float(f"{float(value):.2g}")

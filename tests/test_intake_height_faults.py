@@ -93,7 +93,7 @@ def test_a_few_heights_below_the_ground_are_told_with_their_place():
     above = 80 + WOBBLE
     above[7:9] = -12, -20
     told = said(called_ground(above, HILL), "height-negative")
-    assert (told.text, told.line, told.value) == ("2 heights below the ground, lowest -20 m", 9, "-12")
+    assert (told.text, told.line, told.value) == ("2 heights below the ground, lowest −20 m", 9, "-12")
 
 
 def test_flat_ground_short_flights_and_no_ground_tell_nothing_of_shape():

@@ -78,7 +78,7 @@ def test_heights_that_look_like_feet_are_told(tmp_path):
 
 
 def test_heights_below_the_ground_are_told():
-    assert said(heights(table=rows((80.0, -30.0, 80.0)))[1], "height-negative").text == "1 height below the ground, lowest -30 m"
+    assert said(heights(table=rows((80.0, -30.0, 80.0)))[1], "height-negative").text == "1 height below the ground, lowest −30 m"
 
 
 # Heights over the ellipsoid
@@ -118,7 +118,7 @@ def test_a_grid_of_proj_gives_the_geoid_where_there_is_one(proj_folder):
 def test_a_stated_undulation_goes_before_the_grid_and_is_compared_with_it(proj_folder):
     geoid_grid(proj_folder, 52.0)
     above, findings = heights(terrain=SLOPE, height_reference="ellipsoid", geoid_undulation_m=-52.0, table=rows((178.0, 188.0, 198.0)))
-    assert above == pytest.approx([80, 80, 80]) and said(findings, "geoid-unlikely").text == "geoid_undulation_m is -52 m, EGM96 says 52.0 m"
+    assert above == pytest.approx([80, 80, 80]) and said(findings, "geoid-unlikely").text == "geoid_undulation_m is −52 m, EGM96 says 52.0 m"
     assert "geoid-unlikely" not in codes(heights(terrain=SLOPE, height_reference="ellipsoid", geoid_undulation_m=51.0)[1])
 
 

@@ -78,7 +78,7 @@ def rows(**flights):
 def test_two_scales_stop_the_run():
     findings = Findings()
     look_at_scales(rows(a=np.linspace(-120, -70, 30), b=np.linspace(10, 60, 30)), findings)
-    assert said(findings.blocking, "strength-scale").text == "Scale differs between flights: -120 to -70 dB in a, 10 to 60 dB in b"
+    assert said(findings.blocking, "strength-scale").text == "Scale differs between flights: −120 to −70 dB in a, 10 to 60 dB in b"
 
 
 def test_flights_on_one_scale_pass():
@@ -90,7 +90,7 @@ def test_flights_on_one_scale_pass():
 def test_saturation_is_told_with_its_share():
     findings = Findings()
     look_at_scales(rows(a=np.r_[np.linspace(-120, -60, 86).round(1), np.full(14, -60.0)]), findings)
-    assert said(findings, "strength-saturated").text == "15% at maximum (-60 dB)"
+    assert said(findings, "strength-saturated").text == "15% at maximum (−60 dB)"
 
 
 def test_codes_with_a_decimal_comma():

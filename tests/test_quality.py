@@ -293,7 +293,7 @@ def test_decoys_give_a_measured_rate():
 
 def test_heights_that_cannot_be_are_told():
     texts = found(all_findings(make_records(EAST, LEVEL, height_m=-40.0), make_tags("A")), "height-impossible")
-    assert texts == ["Flight F1: 60 records at a height above ground that cannot be, such as -40 m"]
+    assert texts == ["Flight F1: 60 records at a height above ground that cannot be, such as −40 m"]
 
 
 def test_duplicates_in_the_changes_are_told():

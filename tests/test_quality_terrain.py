@@ -30,13 +30,13 @@ def told(*arguments):
 
 def test_a_model_that_knows_all_ground_is_said_to():
     messages = told(model(), line(), 1000.0)
-    assert list(messages) == ["terrain-covers"] and "within 1000 m" in messages["terrain-covers"].text and "cells of 50 m" in messages["terrain-covers"].text
+    assert list(messages) == ["terrain-covers"] and "within 1,000 m" in messages["terrain-covers"].text and "cells of 50 m" in messages["terrain-covers"].text
 
 
 def test_ground_beyond_the_edge_is_told_with_its_share():
     """Within 1000 m of a line of 1000 m there are 2000 x 1000 + pi 1000^2 = 5.14 km2; a model of 800 m half side knows 2.56 of them."""
     message = told(model(800.0), line(), 1000.0)["terrain-edge"]
-    assert message.severity == "look" and "50 % of the ground within 1000 m" in message.text
+    assert message.severity == "look" and "50 % of the ground within 1,000 m" in message.text
     assert abs(float(message.value.removesuffix(" %")) - 100.0 * (1.0 - 2.56 / (2.0 + np.pi))) < 2.0
     assert "No record was made above such ground" in message.text
 

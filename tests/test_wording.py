@@ -1,11 +1,16 @@
 import pytest
 
-from pipeline.wording import counted, listed, number_word, two_figures
+from pipeline.wording import counted, listed, number_word, printed, two_figures
 
 
 @pytest.mark.parametrize("value, text", [(181.3, "180"), (1234.0, "1,200"), (0.0342, "0.034"), (9.96, "10"), (9.44, "9.4"), (0.0, "0")])
 def test_a_length_is_said_to_the_two_figures_it_has(value, text):
     assert two_figures(value) == text
+
+
+@pytest.mark.parametrize("value, form, text", [(9647, ",d", "9,647"), (-86.0, ",g", "−86"), (-86.5, ",g", "−86.5"), (-1234.5, ",.0f", "−1,234"), (999, ",d", "999")])
+def test_a_number_in_a_sentence_has_its_thousands_set_apart_and_the_true_minus_sign(value, form, text):
+    assert printed(value, form) == text
 
 
 def test_counts_carry_their_noun():

@@ -9,6 +9,7 @@ from pipeline.geodesy import Projection, central_position, wrap_180, wrap_360
 from pipeline.intake.declination import declinations
 from pipeline.intake.findings import Findings
 from pipeline.intake.log_format import LogFormat
+from pipeline.wording import printed
 
 
 def azimuths(rows: pd.DataFrame, log_format: LogFormat, projection: Projection, findings: Findings):
@@ -62,12 +63,12 @@ def _in_range(rows, azimuth, findings):
     outside = (azimuth < -180) | (azimuth > 360)
     if outside.any():
         first = int(np.argmax(outside))
-        findings.look("azimuth-outside", f"{int(outside.sum())} azimuths outside 0 to 360 deg, first {azimuth[first]:g}", file=rows["source_file"].iloc[first],
+        findings.look("azimuth-outside", f"{int(outside.sum()):,d} azimuths outside 0 to 360 deg, first {printed(azimuth[first], 'g')}", file=rows["source_file"].iloc[first],
                       line=int(rows["source_line"].iloc[first]), value=f"{azimuth[first]:g}", done="treated as unknown")
         findings.changed("azimuth out of range blanked", int(outside.sum()), f"{azimuth[first]:g}", "")
         azimuth = np.where(outside, np.nan, azimuth)
     if (azimuth < 0).any():
-        findings.note("azimuth-signed", f"{int((azimuth < 0).sum())} azimuths from -180 to 0 deg", done="360 added")
+        findings.note("azimuth-signed", f"{int((azimuth < 0).sum()):,d} azimuths from \u2212180 to 0 deg", done="360 added")
     return wrap_360(azimuth)
 
 
@@ -78,7 +79,7 @@ def _without_constant(rows, azimuth, findings):
         values = azimuth[part.index]
         known = values[~np.isnan(values)]
         if len(known) > 20 and known.min() == known.max():
-            findings.look("azimuth-constant", f"No direction used in {flight}: the azimuth is {known[0]:g} deg in all {len(known)} records", file=part["source_file"].iloc[0],
+            findings.look("azimuth-constant", f"No direction used in {flight}: the azimuth is {known[0]:g} deg in all {len(known):,d} records", file=part["source_file"].iloc[0],
                           line=int(part["source_line"].iloc[0]), value=f"{known[0]:g}", consequence="the antenna counts as equal in all directions", done="treated as unknown")
             findings.changed("constant azimuth blanked", len(known), f"{known[0]:g}", "", flight)
             azimuth = np.where((rows["flight_id"] == flight).to_numpy(), np.nan, azimuth)
@@ -99,5 +100,5 @@ def _tell_course(part, values, flight, findings) -> None:
     moved = np.hypot(np.diff(east), np.diff(north)) > 5
     apart = apart[moved & ~np.isnan(apart)]
     if len(apart) > 20 and np.mean(apart < 1.0) > 0.9:
-        findings.note("azimuth-course", f"Azimuth equals course in {flight}, within 1 degree in {int((apart < 1.0).sum())} of {len(apart)} steps; is it the antenna?", file=part["source_file"].iloc[0], value=flight,
+        findings.note("azimuth-course", f"Azimuth equals course in {flight}, within 1 degree in {int((apart < 1.0).sum()):,d} of {len(apart):,d} steps; is it the antenna?", file=part["source_file"].iloc[0], value=flight,
                       consequence="a column that holds the course of the aircraft says nothing about an antenna mounted across it")

@@ -22,7 +22,7 @@ def without_clock_faults(rows: pd.DataFrame, name: str, findings: Findings) -> p
     if not unset.any():
         return rows
     first = int(np.argmax(unset.to_numpy()))
-    findings.look("clock-not-set", f"Clock not set before GNSS time: {int(unset.sum())} records, first {times.iloc[first]:%Y-%m-%d %H:%M}", file=name,
+    findings.look("clock-not-set", f"Clock not set before GNSS time: {int(unset.sum()):,d} records, first {times.iloc[first]:%Y-%m-%d %H:%M}", file=name,
                   line=int(rows["source_line"].iloc[first]), value=str(times.iloc[first]), consequence="these records are missing",
                   remedy="wait for a position before take-off", done="records dropped")
     findings.changed("records with an unset clock dropped", int(unset.sum()), str(times.iloc[first]), "")
@@ -46,7 +46,7 @@ def in_order(rows: pd.DataFrame, name: str, findings: Findings) -> pd.DataFrame 
             findings.left_out("clock-reset", f"Clock reset at line {place['line']}: time goes back {-step.min()}", **place, consequence="the times of this file cannot be trusted",
                               remedy="split the file where the clock was reset and mend the times", done="file left out")
             return None
-        findings.look("rows-unordered", f"Time goes backward {int(back.sum())} times, at most {-step.min()}", **place, done="records sorted by time")
+        findings.look("rows-unordered", f"Time goes backward {int(back.sum()):,d} times, at most {-step.min()}", **place, done="records sorted by time")
         findings.changed("rows sorted by time", int(back.sum()), name, "in order of time")
     return rows.sort_values("time_utc", kind="stable").reset_index(drop=True)
 
@@ -68,7 +68,7 @@ def without_copies(rows: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     drop = again & rows["source_file"].isin(copied)
     for file in copied:
         count = int((drop & (rows["source_file"] == file)).sum())
-        findings.look("rows-copied", f"{count} of {int((rows['source_file'] == file).sum())} records stand in an earlier file too", file=file, done="the copies removed")
+        findings.look("rows-copied", f"{count:,d} of {int((rows['source_file'] == file).sum()):,d} records stand in an earlier file too", file=file, done="the copies removed")
         findings.changed("copies of another file removed", count, file, "one of each kept")
     return rows[~drop].reset_index(drop=True) if drop.any() else rows
 
@@ -124,6 +124,6 @@ def mark_second_values(rows: pd.DataFrame, findings: Findings) -> pd.Series:
     """A mask of rows that give a tag a second, different value at one time; the first stays in use."""
     second = rows.duplicated(["flight_id", "tag_id", "record"])
     for file, part in rows[second].groupby("source_file", sort=True):
-        findings.look("time-twice", f"Two values at one time for {len(part)} records, first tag {part['tag_id'].iloc[0]} at {part['time_utc'].iloc[0]:%Y-%m-%d %H:%M:%SZ}",
+        findings.look("time-twice", f"Two values at one time for {len(part):,d} records, first tag {part['tag_id'].iloc[0]} at {part['time_utc'].iloc[0]:%Y-%m-%d %H:%M:%SZ}",
                       file=file, line=int(part["source_line"].iloc[0]), consequence="the later values are kept but not used", done="the first value used")
     return second

@@ -13,6 +13,7 @@ import pandas as pd
 
 from pipeline.intake.findings import Findings
 from pipeline.intake.log_format import LogFormat
+from pipeline.wording import printed
 
 _BELOW_GROUND_M = -5.0
 # Shapes are read off flights with at least this many records over ground with at least this relief, 10th to 90th percentile.
@@ -125,7 +126,7 @@ def _ground_called_sea_level(flown: Flown, log_format: LogFormat, findings: Find
     if log_format.height_reference == "takeoff" or above >= _BELOW_GROUND_M or not 0 <= median <= _ODD * log_format.height_limit_m:
         return False
     what = "the ellipsoid" if log_format.height_reference == "ellipsoid" else "sea level"
-    findings.blocked("height-not-above-sea", f"heights of {flown.flight_id} are called above {what} and lie below the ground: median {median:.0f} m, which is {-above:.0f} m below it",
+    findings.blocked("height-not-above-sea", f"heights of {flown.flight_id} are called above {what} and lie below the ground: median {median:,.0f} m, which is {-above:,.0f} m below it",
                      file=flown.file, line=flown.line, value=f"{median:.0f}", consequence=_WRONG,
                      remedy="set receiver_log.height_reference: ground, or takeoff if they count from the take-off place")
     return True
@@ -135,7 +136,7 @@ def _tell_level(flown: Flown, log_format: LogFormat, findings: Findings) -> None
     """Flights at a constant height above sea level over rising ground, and heights so constant that they were one."""
     place = {"file": flown.file, "line": flown.line}
     if flown.mirrors_ground:
-        findings.note("height-level-flight", f"flight {flown.flight_id} was flown level, {np.median(flown.above_m + flown.ground_m):.0f} m above sea level: "
+        findings.note("height-level-flight", f"flight {flown.flight_id} was flown level, {np.median(flown.above_m + flown.ground_m):,.0f} m above sea level: "
                       f"{flown.above_m.min():.0f} to {flown.above_m.max():.0f} m above ground that spans {flown.relief_m:.0f} m", **place, value=f"{flown.above_m.min():.0f}",
                       consequence="the hearing range changes along the track", remedy="fly at a constant height above ground")
     elif log_format.height_reference == "ground" and flown.constant_over_relief:
@@ -153,7 +154,7 @@ def _tell_below_ground(rows, above, findings) -> None:
     negative = ~np.isnan(above) & (above < _BELOW_GROUND_M)
     if negative.any():
         first, count = int(np.argmax(negative)), int(negative.sum())
-        findings.look("height-negative", f"{count} height{'s' if count > 1 else ''} below the ground, lowest {np.nanmin(above):.0f} m", file=rows["source_file"].iloc[first],
+        findings.look("height-negative", f"{count:,d} height{'s' if count > 1 else ''} below the ground, lowest {printed(np.nanmin(above))} m", file=rows["source_file"].iloc[first],
                       line=int(rows["source_line"].iloc[first]), value=f"{above[first]:g}", consequence="slant distances are wrong near the track",
                       remedy="check receiver_log.height_reference and the terrain model")
 

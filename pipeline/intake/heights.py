@@ -9,6 +9,7 @@ from pipeline.intake.findings import Findings
 from pipeline.intake.geoid import geoid_undulation
 from pipeline.intake.height_faults import look_at_heights
 from pipeline.intake.log_format import LogFormat
+from pipeline.wording import printed
 
 _ASSUMED_HEIGHT_M = 2.0
 # A stated undulation that is farther than this from the model's was taken for another place, or with the wrong sign.
@@ -68,14 +69,15 @@ def _geoid(rows, log_format: LogFormat, findings: Findings) -> np.ndarray | None
     model = geoid_undulation(rows["latitude"], rows["longitude"])
     if stated is not None:
         if model is not None and abs(stated - np.nanmedian(model.height_m)) > _SAME_GEOID_M:
-            findings.look("geoid-unlikely", f"geoid_undulation_m is {stated:g} m, {model.model} says {np.nanmedian(model.height_m):.1f} m", value=f"{stated:g}",
+            findings.look("geoid-unlikely", f"geoid_undulation_m is {printed(stated, 'g')} m, {model.model} says {printed(np.nanmedian(model.height_m), '.1f')} m", value=f"{stated:g}",
                           consequence=f"every height would be wrong by {abs(stated - np.nanmedian(model.height_m)):.0f} m",
                           remedy="it is positive where the geoid lies above the ellipsoid: check sign and place", done="geoid_undulation_m used")
-        findings.note("geoid-subtracted", f"{stated:g} m subtracted from heights over the ellipsoid", value=f"{stated:g}", done="as geoid_undulation_m says; heights count from sea level")
+        findings.note("geoid-subtracted", f"{printed(stated, 'g')} m subtracted from heights over the ellipsoid", value=f"{stated:g}", done="as geoid_undulation_m says; heights count from sea level")
         return np.full(len(rows), float(stated))
     if model is not None:
         low, high = np.nanmin(model.height_m), np.nanmax(model.height_m)
-        span = f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+        least, most = printed(low, ".1f"), printed(high, ".1f")
+        span = least if least == most else f"{least} to {most}"
         findings.note("geoid-subtracted", f"{span} m subtracted from heights over the ellipsoid, {model.model}", value=f"{low:.1f}", done="heights count from sea level")
         return model.height_m
     return None
@@ -116,7 +118,7 @@ def _without_gaps(rows, above, findings) -> np.ndarray:
     median = pd.Series(above).groupby(rows["flight_id"].to_numpy()).transform("median").to_numpy()
     filled = np.where(gaps, np.where(np.isnan(median), np.nanmedian(above), median), above)
     first = int(np.argmax(gaps))
-    findings.look("height-gaps", f"{int(gaps.sum())} rows without a height", file=rows["source_file"].iloc[first], line=int(rows["source_line"].iloc[first]),
+    findings.look("height-gaps", f"{int(gaps.sum()):,d} rows without a height", file=rows["source_file"].iloc[first], line=int(rows["source_line"].iloc[first]),
                   done="the median of the flight taken")
     findings.changed("missing heights filled", int(gaps.sum()), "", "median of the flight")
     return filled

@@ -132,7 +132,7 @@ def _tell_missing(part: pd.DataFrame, flight: str, lines: _Lines, findings: Find
     lost = part["easting_m"].isna()
     if lost.any():
         first = part[lost].iloc[0]
-        findings.look("position-missing", f"{int(lost.sum())} records of {len(part)} of flight {flight} without position", file=first["source_file"], line=int(first["source_line"]),
+        findings.look("position-missing", f"{int(lost.sum()):,d} records of {len(part):,d} of flight {flight} without position", file=first["source_file"], line=int(first["source_line"]),
                       value=flight, consequence="not effort, and not used for location", done="records kept, marked unusable")
         findings.changed("records without a position marked", lines.of(part.loc[lost, "record"]), "used", "not used", flight)
 
@@ -165,7 +165,7 @@ def _frozen(track: pd.DataFrame, flight: str, lines: _Lines, findings: Findings)
             text = f"Position did not change for {stood_s:.0f} s at {pace:.0f} m/s"
             row = track.iloc[start]
             findings.look("position-frozen", text, file=row["source_file"], line=int(row["source_line"]), value=flight, consequence="the records lie at a wrong place",
-                          done=f"{end - start} records kept, marked unusable")
+                          done=f"{end - start:,d} records kept, marked unusable")
             findings.changed("records with a frozen position marked", lines.of(records[start:end]), "used", "not used", flight)
             bad.update({int(record): "position frozen" for record in records[start:end]})
     return bad

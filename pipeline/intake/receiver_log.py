@@ -109,7 +109,7 @@ def _long(rows, file: DelimitedFile, columns, log_format: LogFormat, findings: F
     rows["tag_id"] = file.table[columns["tag_id"]].str.strip()
     unnamed = (rows["tag_id"] == "").to_numpy()
     if unnamed.any():
-        findings.look("tag-unnamed", f"{int(unnamed.sum())} records without a tag id", file=file.name, line=int(file.lines[np.argmax(unnamed)]),
+        findings.look("tag-unnamed", f"{int(unnamed.sum()):,d} records without a tag id", file=file.name, line=int(file.lines[np.argmax(unnamed)]),
                       consequence="nobody knows which tag was listened to", done="records dropped")
         findings.changed("records without a tag id dropped", int(unnamed.sum()), "", "")
     cells = file.table[columns["strength_db"]].str.strip()

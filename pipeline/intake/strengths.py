@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.intake.findings import Findings
 from pipeline.intake.log_format import BLANK, LogFormat
 from pipeline.intake.numbers import parse_numbers
+from pipeline.wording import printed
 
 _USUAL_CODES = (0.0, -150.0, 255.0, -999.0, 999.0, -200.0, -128.0, -127.0, -9999.0)
 _MISSING_TEXT = ("", "nan", "na", "null", "none")
@@ -38,7 +39,7 @@ def read_strengths(cells: pd.Series, *, log_format: LogFormat, decimal: str, fil
         if log_format.layout == "wide":
             listened &= ~blank
         else:
-            findings.look("strength-blank", f"{int(blank.sum())} blank strengths, but not_heard lists only codes", file=file, line=int(lines[np.argmax(blank)]),
+            findings.look("strength-blank", f"{int(blank.sum()):,d} blank strengths, but not_heard lists only codes", file=file, line=int(lines[np.argmax(blank)]),
                           consequence="blank could also mean not listened to", remedy="add blank to receiver_log.not_heard", done="read as not heard")
     if coded.any():
         findings.changed("code for not heard", int(coded.sum()), ", ".join(codes), "not heard")
@@ -106,8 +107,8 @@ def look_at_scales(records: pd.DataFrame, findings: Findings) -> None:
         if gaps.max() > 10:
             cut = int(np.argmax(gaps)) + 1
             low, high = order.iloc[:cut], order.iloc[cut:]
-            findings.blocked("strength-scale", f"Scale differs between flights: {low['min'].min():g} to {low['max'].max():g} dB in {', '.join(low.index)}, "
-                             f"{high['min'].min():g} to {high['max'].max():g} dB in {', '.join(high.index)}", consequence="strengths cannot be compared",
+            findings.blocked("strength-scale", f"Scale differs between flights: {printed(low['min'].min(), ',g')} to {printed(low['max'].max(), ',g')} dB in {', '.join(low.index)}, "
+                             f"{printed(high['min'].min(), ',g')} to {printed(high['max'].max(), ',g')} dB in {', '.join(high.index)}", consequence="strengths cannot be compared",
                              remedy="analyse the flights of each scale as a campaign of its own")
     _look_at_top(heard["strength_db"].to_numpy(), findings)
 
@@ -118,7 +119,7 @@ def _look_at_top(strengths_db: np.ndarray, findings: Findings) -> None:
         return
     share = counts[-1] / len(strengths_db)
     if share >= 0.02 and counts[-1] > 3 * counts[-6:-1].max():
-        findings.look("strength-saturated", f"{100 * share:.0f}% at maximum ({distinct[-1]:g} dB)", value=f"{distinct[-1]:g}",
+        findings.look("strength-saturated", f"{100 * share:.0f}% at maximum ({printed(distinct[-1], ',g')} dB)", value=f"{distinct[-1]:g}",
                       consequence="near positions less certain: the receiver cannot tell how strong these were", remedy="lower the gain next time")
 
 

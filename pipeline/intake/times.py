@@ -232,7 +232,7 @@ def _tell_unread(times, text, column, file, lines, findings) -> pd.Series:
                          remedy="set receiver_log.date_format, for example '%d.%m.%Y %H:%M:%S'")
     elif unread.any():
         first = int(np.argmax(unread))
-        findings.look("time-unreadable", f"{int(unread.sum())} record{'s' if unread.sum() > 1 else ''} without a readable time", file=file, line=int(lines[first]),
+        findings.look("time-unreadable", f"{int(unread.sum()):,d} record{'s' if unread.sum() > 1 else ''} without a readable time", file=file, line=int(lines[first]),
                       value=str(text.iloc[first]), consequence="these records are missing", remedy="mend the time or set date_format", done="records dropped")
         findings.changed("records without a time dropped", int(unread.sum()), str(text.iloc[first]), "")
     return times

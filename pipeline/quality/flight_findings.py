@@ -9,6 +9,7 @@ from pipeline.messages import Message
 from pipeline.quality.flights import HEIGHT_RANGE_M, beacon_rows, noise_step
 from pipeline.quality.noise import like_surroundings
 from pipeline.quality.pace import pace_table, runs, wrap_180
+from pipeline.wording import printed
 
 LEGAL_HEIGHT_M = 150.0
 NOISE_STEP_DB = 3.0
@@ -51,7 +52,7 @@ def _gaps(flight, track, pace, file) -> list[Message]:
     after = track.loc[pace["to_next_s"].where(pace["gap"].astype(bool)).idxmax(), "time_utc"]
     return [Message("note", "time-gaps",
                     f"Flight {flight['flight_id']}: {_plural(flight['gaps'], 'gap')} longer than twice the record interval of "
-                    f"{flight['record_interval_s']:g} s, {missing_s:.0f} s in all; the longest, {flight['longest_gap_s']:.0f} s, begins at {after:%H:%M:%S}Z",
+                    f"{flight['record_interval_s']:g} s, {missing_s:,.0f} s in all; the longest, {flight['longest_gap_s']:,.0f} s, begins at {after:%H:%M:%S}Z",
                     file=file, value=f"{flight['longest_gap_s']:.0f} s", consequence="Nothing is known of any tag in a gap",
                     done="gaps are not counted as listening")]
 
@@ -75,12 +76,12 @@ def _heights(flight, track, rows, file) -> list[Message]:
     if wrong.any():
         worst = height_m[wrong][np.argmax(np.abs(height_m[wrong]))]
         found.append(Message("look", "height-impossible",
-                             f"Flight {flight['flight_id']}: {_plural(int(wrong.sum()), 'record')} at a height above ground that cannot be, such as {worst:.0f} m",
+                             f"Flight {flight['flight_id']}: {_plural(int(wrong.sum()), 'record')} at a height above ground that cannot be, such as {printed(worst)} m",
                              file=file, value=f"{worst:.0f}", consequence="Distances near the track are wrong",
                              remedy="Check receiver_log.height_reference and the terrain file"))
     elif np.isfinite(flight["height_median_m"]) and flight["height_median_m"] > LEGAL_HEIGHT_M:
         found.append(Message("look", "height-unlikely",
-                             f"Flight {flight['flight_id']}: the median height above ground is {flight['height_median_m']:.0f} m, well above what drones are flown at",
+                             f"Flight {flight['flight_id']}: the median height above ground is {flight['height_median_m']:,.0f} m, well above what drones are flown at",
                              file=file, value=f"{flight['height_median_m']:.0f}", consequence="Distances near the track may be wrong",
                              remedy="Heights in feet, or over sea level? Check receiver_log.height_reference"))
     return found
@@ -93,7 +94,7 @@ def _azimuths(flight, track, pace, file) -> list[Message]:
                         consequence="No direction is used: regions are wider, and a straight track leaves both sides possible")]
     known = azimuth[np.isfinite(azimuth)]
     if len(known) >= 20 and np.ptp(wrap_180(known - known[0])) < 1.0:
-        return [Message("look", "azimuth-constant", f"Flight {flight['flight_id']}: the antenna azimuth is {known[0]:.0f} degrees in all {len(known)} records",
+        return [Message("look", "azimuth-constant", f"Flight {flight['flight_id']}: the antenna azimuth is {known[0]:.0f} degrees in all {len(known):,d} records",
                         file=file, value=f"{known[0]:.0f}", consequence="If the antenna did turn, every direction is wrong",
                         remedy="Leave the azimuth column blank if it was not measured")]
     course = pace["course_deg"].to_numpy(float)
@@ -104,7 +105,7 @@ def _azimuths(flight, track, pace, file) -> list[Message]:
     off = off[np.isfinite(off)]
     if len(off) >= 20 and (off < COURSE_TOLERANCE_DEG).mean() >= COURSE_SHARE:
         return [Message("look", "azimuth-equals-course",
-                        f"Flight {flight['flight_id']}: the antenna azimuth is within {COURSE_TOLERANCE_DEG:.0f} degrees of the course in {int((off < COURSE_TOLERANCE_DEG).sum())} of {len(off)} records",
+                        f"Flight {flight['flight_id']}: the antenna azimuth is within {COURSE_TOLERANCE_DEG:.0f} degrees of the course in {int((off < COURSE_TOLERANCE_DEG).sum()):,d} of {len(off):,d} records",
                         file=file, value=f"{(off < COURSE_TOLERANCE_DEG).mean():.2f}",
                         consequence="Along the track an antenna cannot tell left from right: mirror places are to be expected",
                         remedy="If the column holds the aircraft's course and not the antenna's direction, leave it blank")]
@@ -119,7 +120,7 @@ def _frozen_azimuth(flight, track, azimuth, course, file) -> list[Message]:
         return []
     first, last = max(stretches, key=lambda ends: ends[1] - ends[0])
     begin, end = track["time_utc"].iloc[first], track["time_utc"].iloc[last]
-    return [Message("look", "azimuth-frozen", f"Flight {flight['flight_id']}: the antenna azimuth stands at {azimuth[first]:g} degrees in {last - first + 1} records, {begin:%H:%M:%S}Z to {end:%H:%M:%S}Z, "
+    return [Message("look", "azimuth-frozen", f"Flight {flight['flight_id']}: the antenna azimuth stands at {azimuth[first]:g} degrees in {last - first + 1:,d} records, {begin:%H:%M:%S}Z to {end:%H:%M:%S}Z, "
                     f"while the course turned by {_widest_turn_deg(course[first:last]):.0f} degrees", file=file, value=f"{azimuth[first]:g}",
                     consequence="If the antenna turned with the aircraft, the directions of these records are wrong", remedy="Blank the azimuth of these records if the compass hung")]
 
@@ -174,4 +175,4 @@ def _never_heard(standing, beacons) -> list[Message]:
 
 
 def _plural(count, noun: str) -> str:
-    return f"{int(count)} {noun}{'' if count == 1 else 's'}"
+    return f"{int(count):,d} {noun}{'' if count == 1 else 's'}"

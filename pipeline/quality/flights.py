@@ -8,6 +8,7 @@ import pandas as pd
 from pipeline.columns import FLIGHTS, conform
 from pipeline.quality.pace import pace_table
 from pipeline.quality.style import flight_style
+from pipeline.wording import printed
 
 VERDICTS = ("fit for location", "presence only", "rejected")
 
@@ -141,18 +142,18 @@ def verdict(flight: dict) -> tuple[str, str]:
     under 100 m across, or a median height outside -5 to 1000 m. Otherwise fit for location.
     """
     records, on = int(flight["records"]), int(flight["records_on_effort"])
-    numbers = f"{on} of {records} records on effort, {flight['listening_min']:.1f} min listening over {flight['distance_km']:.1f} km"
+    numbers = f"{on:,d} of {records:,d} records on effort, {flight['listening_min']:.1f} min listening over {flight['distance_km']:.1f} km"
     if flight["tags_listened"] == 0:
         return "rejected", "No tag was listened to."
     if on < RECORDS_LEAST or flight["listening_min"] < LISTENING_LEAST_MIN:
         return "rejected", f"Too little to work with: {numbers}; {RECORDS_LEAST} records and {LISTENING_LEAST_MIN:g} min are needed."
     if flight["positions_lost"] > (1.0 - PLACED_SHARE_LEAST) * records:
-        return "presence only", f"{flight['positions_lost']} of {records} records have no usable position."
+        return "presence only", f"{flight['positions_lost']:,.0f} of {records:,d} records have no usable position."
     if flight["extent_m"] < EXTENT_LEAST_M:
         return "presence only", f"The track is {flight['extent_m']:.0f} m across; {EXTENT_LEAST_M:.0f} m are needed to tell directions apart."
     height_m = flight["height_median_m"]
     if np.isfinite(height_m) and not HEIGHT_RANGE_M[0] <= height_m <= HEIGHT_RANGE_M[1]:
-        return "presence only", f"The median height is {height_m:.0f} m above ground, which cannot be; check the height reference."
+        return "presence only", f"The median height is {printed(height_m)} m above ground, which cannot be; check the height reference."
     return "fit for location", f"{numbers[0].upper()}{numbers[1:]}{_azimuth_phrase(flight['azimuth_coverage_deg'])}."
 
 

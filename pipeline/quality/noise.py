@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.messages import Message
+from pipeline.wording import printed
 
 # Man-made noise over thermal noise at 290 K, c - d log10(f / MHz), medians; 0.3 to 250 MHz. ITU-R P.372.
 _MAN_MADE = {"city": (76.8, 27.7), "residential": (72.5, 27.7), "rural": (67.2, 27.7), "quiet rural": (53.6, 28.6)}
@@ -56,7 +57,7 @@ def _thresholds(records: pd.DataFrame) -> list[Message]:
     tested = heard[heard["threshold_db"].notna()]
     below = int((tested["strength_db"] < tested["threshold_db"]).sum())
     return [Message("note", "threshold-from-noise", f"Thresholds follow the noise of each record, {margin:g} dB above it: median {_level(middle)}, {_level(low)} to {_level(high)} in nine records of ten; "
-                    f"{below} of {len(tested)} heard strengths lie below theirs", value=f"{middle:.1f} dB", done="the model fits how sharp the threshold is and by how much it is shifted")]
+                    f"{below:,d} of {len(tested):,d} heard strengths lie below theirs", value=f"{middle:.1f} dB", done="the model fits how sharp the threshold is and by how much it is shifted")]
 
 
 def _between_flights(records: pd.DataFrame, track: pd.DataFrame) -> list[Message]:
@@ -80,10 +81,10 @@ def _ground_and_air(records: pd.DataFrame, track: pd.DataFrame) -> list[Message]
             continue
         rise = float(air.median() - ground.median())
         found.append(Message("look" if rise >= NOISE_DIFFERENCE_DB else "note", "noise-in-flight", f"Flight {flight_id}: the noise in the air is {abs(rise):.1f} dB {'above' if rise >= 0 else 'below'} that on the ground "
-                             f"({len(air)} and {len(ground)} records)", value=f"{rise:.1f} dB",
+                             f"({len(air):,d} and {len(ground):,d} records)", value=f"{rise:.1f} dB",
                              consequence="Motors, converters or the height bring noise that tags have to beat" if rise >= NOISE_DIFFERENCE_DB else ""))
     return found
 
 
 def _level(value: float) -> str:
-    return f"{value:.0f} dB".replace("-", "\u2212")
+    return f"{printed(value)} dB"

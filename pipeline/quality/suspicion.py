@@ -35,7 +35,7 @@ def suspicion_table(records: pd.DataFrame, tags: pd.DataFrame) -> pd.DataFrame:
 
 def _reason(tag, listened: pd.DataFrame, heard: pd.DataFrame) -> str:
     if tag is not None and tag["role"] == "decoy":
-        return f"This tag is known to be switched off, yet {len(heard)} of {len(listened)} records say it was heard."
+        return f"This tag is known to be switched off, yet {len(heard):,d} of {len(listened):,d} records say it was heard."
     return _wrong_pulse(tag, heard) or _heard_everywhere(listened, heard)
 
 
@@ -66,7 +66,7 @@ def _heard_everywhere(listened: pd.DataFrame, heard: pd.DataFrame) -> str:
     explained = distance_explains(used["easting_m"], used["northing_m"], used["strength_db"])
     if not np.isfinite(explained) or explained >= DISTANCE_EXPLAINS_LEAST:
         return ""
-    return (f"Heard in {len(heard)} of {len(listened)} records, and no place for the tag explains more than {100 * max(explained, 0.0):.0f} % "
+    return (f"Heard in {len(heard):,d} of {len(listened):,d} records, and no place for the tag explains more than {100 * max(explained, 0.0):.0f} % "
             "of how its strength varies: noise, or a tag on the aircraft or in the bag.")
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 
 from pipeline.messages import Message
 from pipeline.quality.hits import hit_table, saturation_db
+from pipeline.wording import printed
 
 COPY_CORRELATION = 0.8
 COPY_RECORDS = 15
@@ -89,7 +90,7 @@ def _copy_message(flight_id, one, other, correlation, frequency) -> Message | No
     apart_khz = 1000.0 * abs(frequency.get(strong, np.nan) - frequency.get(weak, np.nan))
     channels = f"; their channels are {apart_khz:.0f} kHz apart" if np.isfinite(apart_khz) else ""
     return Message("look", "tags-copy-one-another",
-                   f"Flight {flight_id}: {weak} follows {strong} {abs(offset):.0f} dB below it in {len(difference)} records (correlation {correlation:.2f}){channels}",
+                   f"Flight {flight_id}: {weak} follows {strong} {abs(offset):.0f} dB below it in {len(difference):,d} records (correlation {correlation:.2f}){channels}",
                    value=f"{strong}, {weak}", consequence=f"{weak} may be a weak copy of {strong} and not a tag of its own",
                    remedy="Compare their positions; keep the channels further apart next time")
 
@@ -99,7 +100,7 @@ def _saturation(hits) -> list[Message]:
     if not np.isfinite(ceiling_db):
         return []
     top = hits[hits["strength_db"].round(2) >= ceiling_db]
-    return [Message("look", "saturated", f"{len(top)} of {len(hits)} heard records of {_plural(top['tag_id'].nunique(), 'tag')} stand at {ceiling_db:g} dB, the receiver's ceiling",
+    return [Message("look", "saturated", f"{len(top):,d} of {len(hits):,d} heard records of {_plural(top['tag_id'].nunique(), 'tag')} stand at {printed(ceiling_db, ',g')} dB, the receiver's ceiling",
                     value=f"{ceiling_db:g} dB", consequence="Their true strength is that or more: places near the track are less certain")]
 
 
@@ -121,4 +122,4 @@ def _duplicates(changes) -> list[Message]:
 
 
 def _plural(count, noun: str) -> str:
-    return f"{int(count)} {noun}{'' if count == 1 else 's'}"
+    return f"{int(count):,d} {noun}{'' if count == 1 else 's'}"

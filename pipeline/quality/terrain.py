@@ -29,7 +29,7 @@ def terrain_findings(terrain: Terrain | None, track: pd.DataFrame, within_m: flo
     found = _kind(placed, flown, near, within_m, "hole", "terrain-holes", "in holes of the terrain model") + _kind(placed, flown, near, within_m, "beyond", "terrain-edge", "beyond the edge of the terrain model")
     if found:
         return found
-    return [Message("note", "terrain-covers", f"The terrain model knows all ground under the tracks and within {within_m:.0f} m of them, in cells of {terrain.cell_m:.0f} m", value=f"{terrain.cell_m:.0f} m")]
+    return [Message("note", "terrain-covers", f"The terrain model knows all ground under the tracks and within {within_m:,.0f} m of them, in cells of {terrain.cell_m:.0f} m", value=f"{terrain.cell_m:.0f} m")]
 
 
 def _kind(placed, flown: np.ndarray, near: np.ndarray, within_m: float, kind: str, code: str, where: str) -> list[Message]:
@@ -37,9 +37,9 @@ def _kind(placed, flown: np.ndarray, near: np.ndarray, within_m: float, kind: st
     if not records and not share:
         return []
     flights = placed["flight_id"][flown == kind]
-    under = f"{records} of {len(placed)} records were made above ground {where} ({', '.join(f'{name}: {count}' for name, count in flights.value_counts(sort=False).items())})" if records else "No record was made above such ground"
+    under = f"{records:,d} of {len(placed):,d} records were made above ground {where} ({', '.join(f'{name}: {count:,d}' for name, count in flights.value_counts(sort=False).items())})" if records else "No record was made above such ground"
     percent = "under 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
-    return [Message("look" if records or share >= WORTH_A_LOOK else "note", code, f"{percent} of the ground within {within_m:.0f} m of the tracks lies {where}. {under}", value=f"{100.0 * share:.1f} %",
+    return [Message("look" if records or share >= WORTH_A_LOOK else "note", code, f"{percent} of the ground within {within_m:,.0f} m of the tracks lies {where}. {under}", value=f"{100.0 * share:.1f} %",
                     consequence="Ways over it count as free of hills, and heights above it take the median of their flight" if records else "Ways over it count as free of hills", remedy=_REMEDY)]
 
 

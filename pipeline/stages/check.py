@@ -91,8 +91,8 @@ def _summary(survey: Survey, intake) -> str:
     looks = sum(message.severity == "look" for message in intake.messages)
     return "\n".join([
         f"{survey.campaign}: {survey.title}",
-        f"{flights} flight{'s' if flights != 1 else ''} from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} UTC, {len(records)} records of tags, {int(records['heard'].sum())} heard, "
-        f"{int((~records['usable']).sum())} not usable",
+        f"{flights} flight{'s' if flights != 1 else ''} from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} UTC, {len(records):,d} records of tags, {int(records['heard'].sum()):,d} heard, "
+        f"{int((~records['usable']).sum()):,d} not usable",
         f"{len(intake.tags)} tags: {roles}",
         f"Coordinates: {intake.projection.name}",
         f"{looks} message{'s' if looks != 1 else ''} to look at",

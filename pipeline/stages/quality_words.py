@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.wording import counted, number_word, two_figures
+from pipeline.wording import counted, number_word, printed, two_figures
 
 # Which of the things to look at is told first.
 WORST_FIRST = ("flight-rejected", "flight-presence-only", "no-beacons", "beacons-missing", "no-beacon-heard", "position-lost", "position-missing", "position-frozen", "position-jump", "clock-lag", "noise-step", "azimuth-lag", "clock-drift", "heard-everywhere",
@@ -14,7 +14,7 @@ WORST_FIRST = ("flight-rejected", "flight-presence-only", "no-beacons", "beacons
 
 def decibels(value: float) -> str:
     """A level to the whole decibel, with a true minus."""
-    return f"{value:.0f} dB".replace("-", "\u2212")
+    return f"{printed(value)} dB"
 
 
 def verdict_notes(flights: pd.DataFrame) -> str:
