@@ -22,12 +22,13 @@ from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
 from pipeline.stages import appendix, appendix_error_words, appendix_limit_words, appendix_method_words, appendix_words
 from pipeline.stages.appendix_beacons import published_beacons
-from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, REPORT_NAMES, errors_of_bearings_deg, numbered_tables
+from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, errors_of_bearings_deg
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
 from pipeline.stages.appendix_missing import MISSING, false_record_words, missing_animals
 from pipeline.stages.doubtful_hits import LoneHits
 from pipeline.stages.silences import Silence
 from pipeline.stages.appendix_square import campaign_square
+from pipeline.stages.appendix_field_words import HEADING, LABELS
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
 from pipeline.stages.appendix_withheld import software_licence, whom_to_ask, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import Material
@@ -100,7 +101,7 @@ def test_degrees_are_written_to_what_the_square_is_worth(side_m, decimals):  # o
 
 def best(**columns):
     rows = pd.DataFrame({"tag_id": ["B2", "A1"], "animal_id": ["b", "a"], "latitude": [57.20011, 57.25022], "longitude": [-4.10033, -4.15044], "error_radius_95_m": [140.2, 90.0],
-                         "time_end_utc": pd.to_datetime(["2026-05-01T10:00Z", "2026-05-02T10:00Z"])})
+                         "flight_id": ["f1", "f2"], "time_end_utc": pd.to_datetime(["2026-05-01T10:00Z", "2026-05-02T10:00Z"])})
     return rows.assign(**columns)
 
 
@@ -218,7 +219,7 @@ def test_generalised_squares_hold_the_animals(exact, sensitive):
 def test_the_appendix_names_the_grid_and_that_the_campaign_is_invented(sensitive):
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     assert "All positions were generalised before publication: all are given as the centre of the one square of 10 km of the UTM grid (EPSG:32630)" in page
-    assert "The title of the campaign" in page and "ground heights" in page and "narrow the place down further" in page
+    assert "somewhere in 10 km by 10 km; it hides no more than that either" in page
     assert "Invented demonstration" in page and "are invented" in page
 
 
@@ -241,7 +242,7 @@ def links(page):
 def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_to_ask(sensitive, survey, demo_folder):
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     linked = {name for name in links(page) if name.endswith(".csv")}
-    assert len(linked) >= 8 and "fixes.csv is withheld, since it holds exact positions" in page
+    assert len(linked) >= 15
     (latitude, longitude), _ = places(demo_folder)
     for name in linked - {"appendix_positions.csv", "appendix_beacons.csv"}:
         path = next(folder / "tables" / name for folder in (sensitive, demo_folder) if (folder / "tables" / name).is_file())
@@ -254,7 +255,7 @@ def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_t
     assert all(f"{name}.csv" in named for name in ("fixes", "beacon_places", "beacon_errors", "movement_fixes", "movement_tracks", "columns", "retrieval_list")) and "href" not in named
     for name in ("results.gpkg", "search_areas.geojson", "search_areas.gpx", "next_flight.geojson", "every figure that does not stand here"):
         assert name in named, name
-    assert "go with it where they are wanted" not in page and "may be attached to a paper as it is once its title and names are cleared for publication; nothing else of the results may leave" in page
+    assert "columns.csv for the ranges of latitude and longitude in the logs" in named
     assert "They are to be had from the authors." in page
     named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
     assert whom_to_ask(named) == "the wardens of the glen"
@@ -340,7 +341,8 @@ def test_the_methods_say_how_many_beacon_fixes_stand_behind_a_distance_and_what_
 
 def test_the_methods_give_the_numbers_of_the_computation(sensitive, demo_folder):
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
-    sides = pd.read_parquet(demo_folder / "work" / "posterior_frames.parquet")["cell_m"]
+    frames = pd.read_parquet(demo_folder / "work" / "posterior_frames.parquet")
+    sides = frames.loc[~frames["tag_id"].str.startswith("D"), "cell_m"]     # what a switched-off tag seemed to send is no fix
     least, most, half = (f"{float(f'{value:.2g}'):g}" for value in (sides.min(), sides.max(), sides.median()))
     assert f"In {len(sides)} fixes, those of beacons included, the sides of the cells came to {least} to {most} m, {half} m at the median" in page
     drawn = len(json.loads((demo_folder / "work" / "signal_models.json").read_text(encoding="utf-8"))["drawn"])
@@ -413,15 +415,17 @@ def test_the_number_of_strengths_below_the_margin_is_counted_on_the_records(sens
     assert f"{below:,d} of {len(records):,d} heard strengths lie below it" in (sensitive / "appendix.html").read_text(encoding="utf-8") and below > 100
 
 
-SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a", "a", "b", "b", "c"], "status": ["not heard", "heard once", "located", "heard once", "not heard"], "records_heard": [0, 1, 20, 1, 0], "records_listened": 100})
+SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a", "a", "b", "b", "c"], "status": ["not heard", "heard once", "located", "heard once", "not heard"], "records_heard": [0, 1, 20, 1, 0], "records_listened": 100,
+                         "time_end_utc": pd.Timestamp("2026-03-21T00:00Z")})
 
 
 def test_animals_heard_in_single_records_or_fallen_silent_stand_among_the_missing():
     silent = pd.DataFrame({"tag_id": ["C"], "animal_id": ["c"], "species": ["Lepus timidus"], "class": ["not heard"], "records_listened": [100], "adequacy_expected": [0.9], "adequacy_cautious": [0.8], "battery_used": [0.1]})
-    tags = pd.DataFrame({"tag_id": ["A", "B"], "animal_id": ["a", "b"], "species": ["Lepus timidus", None]})
+    tags = pd.DataFrame({"tag_id": ["A", "B"], "animal_id": ["a", "b"], "species": ["Lepus timidus", None], "deployed_utc": pd.to_datetime(["2026-03-01T00:00Z", None]), "expected_end_utc": pd.to_datetime(["2026-06-09T00:00Z", None])})
     gone = {"B": Silence("B", "1", pd.Timestamp("2026-04-21", tz="UTC"), 1, 4, (), 4, ())}
     rows = missing_animals(silent, {"A": LoneHits("A", 1, 200)}, gone, tags, SEARCHES)
     assert list(rows["tag_id"]) == ["C", "A", "B"] and list(rows["class"]) == ["not heard", "heard once", "silent since 2026-04-21"] and list(rows["species"]) == ["Lepus timidus", "Lepus timidus", ""]
+    assert rows["battery_used"].iloc[:2].tolist() == [0.1, 0.2] and pd.isna(rows["battery_used"].iloc[2])       # 20 of 100 days by the last flight
     assert list(rows["records_heard"]) == [0, 1, 21] and list(rows["records_listened"]) == [100, 200, 200]
     assert missing_animals(silent.head(0), {}, {}, tags, SEARCHES.head(0)).columns.tolist() == MISSING
 
@@ -436,7 +440,7 @@ def test_a_single_record_is_weighed_against_how_often_records_of_silent_tags_are
 def test_the_walks_that_were_looked_for_are_told_with_what_the_test_cannot_see():
     tests = pd.DataFrame({"tag_id": ["A", "A", "B"], "beacon": [False, False, True], "walk_shown": [True, False, False], "walk_sd_m": [200.0, 240.0, 90.0]})
     said = appendix_limit_words.walking(material(walking_test=tests))
-    assert "in 1 of 2 fixes of animals and 0 of 1 fix of beacons" in said and "known to 220 m each way" in said
+    assert "in 1 of 2 fixes of animals that were heard in 5 records or more and 0 of 1 fix of beacons" in said and "known to 220 m each way" in said
     assert "not tested" in appendix_limit_words.walking(material())
 
 
@@ -471,13 +475,13 @@ def test_animals_whose_fate_changes_what_their_fixes_mean_are_marked(sensitive, 
 
 
 def test_a_licence_made_for_software_is_told_as_one():
-    assert software_licence("BSD-3-Clause").startswith(" That is a licence for software") and software_licence("CC BY 4.0") == software_licence("") == ""
+    assert software_licence("BSD-3-Clause").startswith(" The licence that the survey file names is one for software") and software_licence("CC BY 4.0") == software_licence("") == ""
 
 
 def test_what_the_authors_did_not_say_is_told_without_names_of_settings(sensitive):
     rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
-    assert not re.search(r"publication\.[a-z]", " ".join(rows["answer"]) + page) and "Data and code: not stated by the authors." in page
+    assert not re.search(r"publication\.[a-z]", " ".join(rows["answer"]) + page) and "not stated by the authors" not in page
 
 
 def test_every_limit_that_fixes_were_counted_against_is_named(sensitive, demo_folder):
@@ -533,33 +537,45 @@ def test_all_eleven_questions_are_in_the_checklist_and_every_answer_leads_to_a_t
     rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
     assert list(dict.fromkeys(rows["question"])) == [f"{number}. {name}" for number, name in enumerate(QUESTIONS, start=1)]
     assert (rows["answer"] != "").all()
-    unanswered = rows[rows["answer"].str.startswith("not recorded")]
-    assert len(unanswered) and unanswered["answer"].str.startswith("not recorded; needs ").all()
+    unanswered = rows[rows["answer"].str.contains("not recorded")]
+    assert len(unanswered) and unanswered["answer"].str.contains("; needs ").all()
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
-    names = {words: report for report, words in REPORT_NAMES.items()}
-    for where in (part for cell in rows["where"] for part in cell.split("; ")):
-        if where.startswith("Table S"):
-            assert f'<span class="number">{where}.</span>' in page
-        elif where.startswith("Table"):
-            number, report = where.split(" of the ")
-            assert f'<span class="number">{number}.</span>' in (demo_folder / f"{names[report]}.html").read_text(encoding="utf-8")
+    headings = {re.sub("<[^>]+>", "", heading).lower() for heading in re.findall(r"<h[23][^>]*>.*?</h[23]>", page)}
+    for where in (part for cell in rows["where"] for part in cell.split("; ") if part != "–"):
+        # the page stands alone: every answer stands in it, in a table or under a heading of the methods
+        assert f'<span class="number">{where}.</span>' in page if where.startswith("Table") else any(heading.startswith(where.removeprefix("Methods, ").lower()) for heading in headings), where
 
 
-def test_tables_of_a_report_are_numbered_in_the_order_in_which_they_stand():
-    page = '<figure class="table short" id="table-flights"><figcaption id="table-flights-caption"></figcaption></figure><figure class="table" id="table-tags_heard">'
-    assert numbered_tables({"1_quality_check": page}) == {("1_quality_check", "flights"): "Table 1 of the quality check", ("1_quality_check", "tags_heard"): "Table 2 of the quality check"}
+def test_what_no_log_holds_is_the_authors_to_state_and_not_recorded_where_they_do_not(survey, demo_folder, tmp_path, sensitive):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    told = survey.publication.field_record
+    assert all(f">{label}: {words.strip()[:40]}" in page for name, label in LABELS.items() if (words := getattr(told, name))) and all(getattr(told, name).startswith("Invented.") for name in LABELS)
+    silent = survey.model_copy(update={"publication": survey.publication.model_copy(update={"field_record": type(told)()})})
+    rows = pd.read_csv(built(silent, demo_folder, tmp_path / "silent") / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
+    before = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
+    for item in ("capture, sex, age, mass", "mortality delay", "training of the pilot, weather, incidents, reactions of animals", "whether rejection favours open ground"):
+        assert rows.loc[item, "answer"].startswith("not recorded; needs ") and rows.loc[item, "where"] == "–" and before.loc[item, "answer"] == "as the authors state"
+    assert HEADING not in (tmp_path / "silent" / "appendix.html").read_text(encoding="utf-8") and HEADING in page
 
 
-def test_the_number_that_the_checklist_gives_a_table_is_the_one_printed_over_it(demo_folder):
-    page = (demo_folder / "3_error_calibration.html").read_text(encoding="utf-8")
-    for (_, name), words in numbered_tables({"3_error_calibration": page}).items():
-        caption = page[page.index(f'id="table-{name}-caption"'):][:200]
-        assert f'<span class="number">{words.split(" of ")[0]}.</span>' in caption
+def test_searches_are_published_with_the_size_of_their_regions_and_no_place(sensitive, demo_folder):
+    rows, fixes = pd.read_csv(sensitive / "tables" / "appendix_searches.csv"), pd.read_csv(demo_folder / "tables" / "fixes.csv")
+    assert len(rows) == (~fixes["tag_id"].str.startswith(("B", "D"))).sum() and not [column for column in rows if re.search("latitude|longitude|easting|northing|azimuth", column)]
+    assert "fixes.csv" not in links((sensitive / "appendix.html").read_text(encoding="utf-8"))
+
+
+def test_one_square_for_all_is_said_once_and_stands_in_no_row(sensitive, exact):
+    page = (sensitive / "appendix.html").read_text(encoding="utf-8")
+    row = pd.read_csv(sensitive / "tables" / "appendix_positions.csv").iloc[0]
+    tables = re.findall(r"<tbody>.*?</tbody>", page, re.S)
+    assert f"{row['latitude']:g}, \u2212{-row['longitude']:g} deg, WGS 84; uncertainty {row['coordinate_uncertainty_m']:,d} m" in page and not any(f"{row['latitude']:g}" in table for table in tables)
+    assert pd.read_csv(sensitive / "tables" / "appendix_positions.csv")["coordinate_uncertainty_m"].nunique() == 1       # one for all: a radius of its own would say nothing of a square
+    assert any(f"{pd.read_csv(exact / 'tables' / 'appendix_positions.csv')['latitude'].iloc[0]:.5f}" in table for table in re.findall(r"<tbody>.*?</tbody>", (exact / "appendix.html").read_text(encoding="utf-8"), re.S))
 
 
 def test_the_index_leads_to_the_appendix_and_says_how_exact_it_is(demo_folder):
     page = (demo_folder / "index.html").read_text(encoding="utf-8")
-    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to a coarse grid" in page
+    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to one coarse square" in page and "References marked † are from memory" in page and "names of places in its title" in page
 
 
 def test_the_methods_name_the_program_its_version_and_its_revision(project):

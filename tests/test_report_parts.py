@@ -49,6 +49,11 @@ def test_a_table_has_heads_with_units_row_heads_and_figures_to_the_right(book, t
     assert (tmp_path / "tables" / "errors.csv").read_bytes() == b"tag_id,error_m,located\nHare 1,71.26,true\nHare 2,,false\n"
 
 
+def test_files_that_the_notes_of_a_table_speak_of_are_linked_after_its_own(book):
+    html = book.table("effort", pd.DataFrame({"flight_id": ["f1"]}), "Effort.", saved_as="effort.csv", beside=("flights.csv", "searched_area.csv")).report_html()
+    assert [part.split('"')[0] for part in html.split('class="source" href="')[1:]] == ["tables/effort.csv", "tables/flights.csv", "tables/searched_area.csv"]
+
+
 def test_a_long_table_says_how_many_rows_it_has(book):
     html = book.table("long", pd.DataFrame({"n": range(300)}), "Long.", most_rows=50).report_html()
     assert html.count("<tr>") == 51 and "The first 50 of 300 rows; all are in the file." in html

@@ -21,7 +21,7 @@ from pipeline.radio import Listening, SignalModel
 # An answer pushed against the edge of the search area is looked for again in a wider one.
 _EDGE_TOLERATED = 0.02
 # Fewer records cannot tell a walk from anything else.
-_HEARD_FOR_A_WALK = 5
+HEARD_FOR_A_WALK = 5
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def locate(task: Task) -> Located:
 
 
 def _walk(task: Task, posterior: Posterior) -> WalkTest | None:
-    if task.listening.heard.sum() < _HEARD_FOR_A_WALK:
+    if task.listening.heard.sum() < HEARD_FOR_A_WALK:
         return None
     return walk_test(task.listening, task.model, task.tag_type, posterior)
 

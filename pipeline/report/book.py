@@ -48,6 +48,7 @@ class Book:
         *,
         notes: str = "",
         saved_as: str | None = None,
+        beside: Sequence[str] = (),
         tag_column: str = "",
         links: Mapping[str, Sequence[str]] | None = None,
         most_rows: int = 200,
@@ -56,6 +57,7 @@ class Book:
 
         columns : what is shown, in order: {column: (head, unit, format)}, tuples may be shorter. None shows every column.
         saved_as : name of a CSV that another part of the stage has already written; nothing is saved then.
+        beside : names of further CSV files that the notes speak of; they are linked after its own.
         tag_column : column of tag names; a click on one brings that tag to the front of the map above.
         links : column -> name of a section of the same report for every row; its cells become links.
         most_rows : rows shown at most; the note then says how many there are.
@@ -68,7 +70,7 @@ class Book:
         if missing:
             raise ValueError(f"table {name!r} lacks {', '.join(missing)}; it has {', '.join(map(str, frame.columns))}")
         rows = frame[list(shown_columns)].head(most_rows).reset_index(drop=True)
-        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame), tag_column, links or {})
+        return Table(name, rows, caption, shown_columns, notes, f"tables/{saved_as or name + '.csv'}", len(frame), tag_column, links or {}, [f"tables/{name}" for name in beside])
 
     def figure(self, name: str, figure: MatplotlibFigure, caption: str, alt: str) -> Figure:
         """A numbered figure, saved as figures/NAME.svg and NAME.png. alt says the finding to a reader who cannot see it."""

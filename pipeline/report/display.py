@@ -121,7 +121,10 @@ class Column:
 
 @dataclass(frozen=True, repr=False)
 class Table(Part):
-    """A numbered table with a caption; its first column heads the rows. Made by Book.table."""
+    """A numbered table with a caption; its first column heads the rows. Made by Book.table.
+
+    beside : further files that its notes speak of, linked after its own.
+    """
 
     name: str
     rows: pd.DataFrame
@@ -132,10 +135,11 @@ class Table(Part):
     rows_in_file: int | None = None
     tag_column: str = ""
     links: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    beside: Sequence[str] = ()
 
     def report_html(self) -> str:
         caption_id = f"table-{self.name}-caption"
-        source = f'<a class="source" href="{escape(self.file)}" download>{escape(self.file.rsplit("/", 1)[-1])}</a>' if self.file else ""
+        source = file_links([file for file in (self.file, *self.beside) if file])
         notes = f'<p class="notes">{" ".join(self._note_texts())}</p>' if self._note_texts() else ""
         size = "table short" if len(self.rows) <= 25 else "table"
         return (

@@ -1,7 +1,7 @@
 """The stage after the index: the publication appendix, from the tables that the others left.
 
     appendix.html
-    tables/           appendix_beacons, appendix_checklist, appendix_missing, appendix_positions, data_dictionary
+    tables/           appendix_beacons, appendix_checklist, appendix_missing, appendix_positions, appendix_searches, data_dictionary
     appendix_files/   all that may be attached to a paper: the page, and the tables and figures that it links
 
 Exact positions stand in it only where the survey file does not mark them as sensitive.
@@ -20,13 +20,13 @@ import pyogrio
 
 from pipeline.columns import FIXES
 from pipeline.report import render_appendix, see
-from pipeline.stages import NOTEBOOK_STAGES
 from pipeline.stages import localisation_words as located
 from pipeline.stages.appendix_beacons import BEACONS, published_beacons
-from pipeline.stages.appendix_checklist import CHECKLIST, checklist, numbered_tables
+from pipeline.stages.appendix_checklist import CHECKLIST, checklist
 from pipeline.stages.appendix_missing import MISSING, missing_animals
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
 from pipeline.stages.appendix_report import AppendixReport
+from pipeline.stages.appendix_searches import SEARCHES, published_searches
 from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_withheld import keeps_places, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import ATTACHMENTS, Material
@@ -40,21 +40,22 @@ TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "co
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival", "walking_test", "terrain_seen")
 _LINKED = re.compile(r'href="((?:tables|figures)/[^"]+)"')
 _LATIN = re.compile(r"[A-Z][a-z]+( [a-z]{3,}){1,2}")
-OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "data_dictionary": COLUMNS}
+OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "appendix_searches": SEARCHES, "data_dictionary": COLUMNS}
 
 
 def build(workspace: Workspace) -> None:
     """Write appendix.html and its tables."""
     tables, layers = columns_of_tables(workspace), columns_of_layers(workspace)
     found = replace(gather(workspace), withheld=withheld_tables(tables, workspace.survey), withheld_files=withheld_files(_files_beside_tables(workspace), workspace.survey))
-    report, numbered = AppendixReport(workspace, found), numbered_tables(_pages(workspace))
+    report = AppendixReport(workspace, found)
     dictionary = dictionary_table(tables)
     workspace.write_table("appendix_positions", found.positions)
     workspace.write_table("appendix_beacons", found.beacons)
     workspace.write_table("appendix_missing", found.missing)
-    workspace.write_table("appendix_checklist", checklist(found, numbered, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
+    workspace.write_table("appendix_searches", published_searches(found.animals))
+    workspace.write_table("appendix_checklist", checklist(found, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
     workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
-    parts = report.parts(checklist(found, numbered, {name: see("table", name) for name in report.table_names}), dictionary)
+    parts = report.parts(checklist(found, {name: see("table", name) for name in report.table_names}), dictionary)
     page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status, italic=latin_names(found.tags["species"]))
     workspace.path_to_write("appendix.html").write_text(page, encoding="utf-8", newline="\n")
     write_attachments(workspace, page)
@@ -90,7 +91,12 @@ def gather(workspace: Workspace) -> Material:
     beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
     lone = lone_hits(animals, workspace.read_work("tags_heard"))
     silent = fell_silent(silences(animals, tags, tables["searched_area"], tables["fate_triage"]))
-    return Material(survey=survey, missing=missing_animals(tables["not_found"], lone, silent, tags, animals), lone=lone, silent=silent, tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=workspace.read_work("posterior_frames")["cell_m"], bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    return Material(survey=survey, missing=missing_animals(tables["not_found"], lone, silent, tags, animals), lone=lone, silent=silent, tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=_cells_m(workspace.read_work("posterior_frames"), tags), bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+
+
+def _cells_m(frames: pd.DataFrame, tags: pd.DataFrame) -> pd.Series:
+    """Sides of the cells of the fixes of animals and beacons; what a switched-off tag seemed to send has a grid and is no fix."""
+    return frames.loc[~frames["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"]), "cell_m"]
 
 
 def _below_margin(records: pd.DataFrame) -> tuple[int, int]:
@@ -123,14 +129,3 @@ def _table(workspace: Workspace, name: str) -> pd.DataFrame:
     # a file does not say of a column without a value whether it held numbers or words
     blank = [column for column in table if (table[column].isna() | (table[column].astype(str) == "")).all()]
     return table.assign(**{column: float("nan") for column in blank})
-
-
-def _pages(workspace: Workspace) -> dict[str, str]:
-    """The finished reports; one that is not there has no tables to point to."""
-    pages = {}
-    for stage in NOTEBOOK_STAGES:
-        try:
-            pages[stage] = workspace.path_to_read(f"{stage}.html").read_text(encoding="utf-8")
-        except FileNotFoundError:
-            continue
-    return pages

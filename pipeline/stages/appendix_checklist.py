@@ -5,12 +5,12 @@ The eleven questions are common practice of reviewers in the field, no single so
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from pipeline.stages.appendix_field_words import stated, where
 from pipeline.stages.appendix_withheld import whom_to_ask
 from pipeline.stages.appendix_words import Material
 from pipeline.wording import counted
@@ -18,6 +18,7 @@ from pipeline.wording import counted
 CHECKLIST = ["question", "item", "where", "answer"]
 NOT_RECORDED = "not recorded"
 NOT_STATED = "not stated by the authors"
+TOLD = "as the authors state"
 # What would have to be known where an item is not answered, by item.
 NEEDED = {
     "number tagged, species": "a register of tags with the column species", "capture, sex, age, mass": "date and method of capture, sex, age and body mass of each animal",
@@ -32,44 +33,36 @@ NEEDED = {
     "ground searched to 0.5 and 0.9": "a flight", "animals not found, and how well their ground was searched": "a register of tags", "when and why animals left, extremes of the curve": "dates of deployment in the register",
     "whether leaving is independent of fate": "a survival curve", "fixes and days of every animal": "animals with fixes",
 }
-REPORT_NAMES = {"1_quality_check": "quality check", "2_localisation": "localisation report", "3_error_calibration": "error calibration", "4_movement_summaries": "movement report"}
 QUESTIONS = ("Animals", "Tags", "Drone, permits and field work", "Receiver and antenna", "Location method", "Location error", "Rejection rules", "Survey effort", "Censoring", "Space use", "Data and code")
-_TABLE = re.compile(r'<figure\b[^>]*\bid="table-([a-z0-9_-]+)"')
-
-
-def numbered_tables(pages: dict[str, str]) -> dict[tuple[str, str], str]:
-    """(report, name of a table) -> "Table 4 of the error calibration", from the finished pages: tables are numbered in the order in which they stand."""
-    return {(report, name): f"Table {number} of the {REPORT_NAMES[report]}"
-            for report, page in pages.items() for number, name in enumerate(_TABLE.findall(page), start=1)}
 
 
 @dataclass(frozen=True)
 class _Places:
-    """Where things are said: in a table of this appendix, in a table of a report, or in its methods."""
+    """Where things are said: in a table of this appendix, or in its methods."""
 
-    numbered: dict[tuple[str, str], str]
     here: dict[str, str]
 
     def table(self, name: str) -> str:
         """A table of this appendix, "" where the campaign has none."""
         return self.here.get(name, "")
 
-    def report(self, report: str, name: str) -> str:
-        """A table of a report, "" where it has none."""
-        return self.numbered.get((report, name), "")
-
     def either(self, *places: str) -> str:
         """Those of the places that exist."""
         return "; ".join(place for place in places if place)
 
 
-def checklist(found: Material, numbered: dict[tuple[str, str], str], here: dict[str, str]) -> pd.DataFrame:
-    """One row per item, columns of CHECKLIST. numbered : as from `numbered_tables`. here : name -> words for the tables of this appendix."""
-    places = _Places(numbered, here)
+def checklist(found: Material, here: dict[str, str]) -> pd.DataFrame:
+    """One row per item, columns of CHECKLIST. here : name -> words for the tables of this appendix."""
+    places = _Places(here)
     groups = (_animals, _tags, _field_work, _receiver, _method, _error, _rejection, _effort, _censoring, _space_use, _data)
     rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or f"{NOT_RECORDED}; needs {NEEDED[item]}")
             for number, group in enumerate(groups, start=1) for item, where, answer in group(found, places)]
     return pd.DataFrame(rows, columns=CHECKLIST)
+
+
+def _told(found: Material, item: str, name: str) -> tuple[str, str, str]:
+    """An item that only the authors can answer."""
+    return item, where(found, name), _if(stated(found, name), TOLD)
 
 
 def _if(condition, words: str) -> str:
@@ -82,9 +75,9 @@ def _known(found: Material, column: str) -> bool:
 
 def _animals(found: Material, places: _Places):
     yield "number tagged, species", places.table("animals"), _if(_known(found, "species"), "given for every animal")
-    yield "capture, sex, age, mass", "", ""
-    yield "mass of the tag as a share of body mass, attachment", "", ""
-    yield "tags retained, dropped, recovered", places.either(places.report("2_localisation", "fate_triage"), places.report("2_localisation", "hand_evidence")), _if(len(found.table("fate_triage")), "fate of every tag, with what shows it")
+    yield _told(found, "capture, sex, age, mass", "capture")
+    yield _told(found, "mass of the tag as a share of body mass, attachment", "tagging")
+    yield "tags retained, dropped, recovered", places.table("fates"), _if(len(found.table("fate_triage")), "fate of every tag, with what shows it")
 
 
 def _tags(found: Material, places: _Places):
@@ -94,20 +87,22 @@ def _tags(found: Material, places: _Places):
     yield "tag types", methods, "given" if _known(found, "tag_type") else "not recorded; needs the column tag_type of the register"
     yield "pulse rates, live and mortality", methods, _if(_known(found, "pulse_rate_live_per_min"), "given")
     yield "expected life", "", _expected_life(found)
-    yield "mortality delay", "", ""
-    yield "tags that failed or fell silent", places.either(places.table("not_found"), places.report("2_localisation", "not_found")), _if(register, "animals not heard, with how well their ground was searched")
+    yield _told(found, "mortality delay", "mortality_delay")
+    yield "tags that failed or fell silent", places.table("not_found"), _if(register, "animals not heard, with how well their ground was searched")
 
 
 def _field_work(found: Material, places: _Places):
     permits = found.survey.permits
-    yield "drone, payload and their disturbance of the receiver", "", _if(len(found.table("flights")) and found.table("flights")["noise_median_db"].notna().any(), "median noise of each flight in flights.csv; not recorded: drone and payload; needs both named")
+    noise = _if(len(found.table("flights")) and found.table("flights")["noise_median_db"].notna().any(), "median noise of each flight in flights.csv")
+    named = _if(stated(found, "drone"), TOLD)
+    yield "drone, payload and their disturbance of the receiver", places.either(where(found, "drone"), _if(noise, places.table("effort"))), "; ".join(each for each in (named, noise, _if(noise and not named, "not recorded: drone and payload; needs both named")) if each)
     yield "permits", "Availability and permits", _if(permits, "; ".join(f"{name}: {words}" for name, words in permits.items()))
-    yield "training of the pilot, weather, incidents, reactions of animals", "", ""
+    yield _told(found, "training of the pilot, weather, incidents, reactions of animals", "field_work")
     yield "heights and speeds", places.table("effort"), _if(len(found.table("effort")), "given for every flight")
 
 
 def _receiver(found: Material, places: _Places):
-    yield "gain, bandwidth, make of receiver and antenna, mounting, polarisation", "", ""
+    yield _told(found, "gain, bandwidth, make of receiver and antenna, mounting, polarisation", "receiver")
     yield "record interval", "Methods, flights and receiver", _if(len(found.table("flights")), "given")
     yield "what counts as heard", "Methods, flights and receiver", "given"
     yield "gain pattern of the antenna", places.table("signal_model"), _if(found.models.get("beacons"), "fitted on beacons")
@@ -117,19 +112,19 @@ def _method(found: Material, places: _Places):
     yield "estimator, priors and bounds", places.either("Methods, location", places.table("signal_model")), "given"
     yield "cells and extent of the grid, models drawn, draws", "Methods, location", "given"
     if found.survey.terrain or found.survey.canopy:
-        yield "source, date and error of the terrain and canopy models", "", ""
+        yield _told(found, "source, date and error of the terrain and canopy models", "ground_models")
     yield "use of absences, dependence of records", "Methods, location", "given"
     yield "software version, seed", "Methods, software", "given"
 
 
 def _error(found: Material, places: _Places):
     tested = bool(len(found.table("error_summary")))
-    yield "number of test tags, places, heights, habitats", places.table("beacons"), _if(tested, "number, places and heights given; habitats not recorded; needs a map of habitats")
+    yield "number of test tags, places, heights, habitats", places.either(places.table("beacons"), _if(tested, where(found, "habitats"))), _if(tested, f"number, places and heights given; habitats {'as the authors state' if stated(found, 'habitats') else 'not recorded; needs a map of habitats'}")
     yield "blind to the model", places.either(_if(tested, "Methods, errors"), _if(tested, "Methods, what the testing beacons had a part in")), _if(tested, "every beacon was located by a model fitted without it; what was settled with them in view is named")
     yield "bias, median, mean, 90th percentile, intervals", places.table("errors"), _if(tested, "given, also by flight style, distance, tag type and flight")
     yield "coverage of the stated regions", places.table("coverage"), _if(tested, "given, counted by fix and by beacon")
     yield "where the errors hold, and where not", places.either(_if(tested, "Methods, where these errors hold"), places.table("reach")), _if(tested, "given, with the beacon fixes that stand behind it")
-    yield "bias and scatter of bearings", places.report("2_localisation", "hand_evidence"), _bearings(found)
+    yield "bias and scatter of bearings", places.table("hand_evidence"), _bearings(found)
 
 
 def _expected_life(found: Material) -> str:
@@ -174,26 +169,26 @@ def errors_of_bearings_deg(bearings: pd.DataFrame, places: pd.DataFrame) -> pd.S
 
 def _rejection(found: Material, places: _Places):
     yield "rules and counts", places.table("statuses"), "every search with what became of it"
-    yield "changes to the data on reading", places.either("Methods, flights and receiver", places.report("1_quality_check", "changes")), "given"
-    yield "whether rejection favours open ground", "", ""
+    yield "changes to the data on reading", places.either("Methods, flights and receiver", places.table("changes")), "given"
+    yield _told(found, "whether rejection favours open ground", "habitats")
 
 
 def _effort(found: Material, places: _Places):
     yield "flights, minutes, km, time of day", places.table("effort"), _if(len(found.table("effort")), "given")
-    yield "ground searched to 0.5 and 0.9", places.either(places.table("effort"), places.report("2_localisation", "searched_area")), _if(len(found.table("searched_area")), "given")
+    yield "ground searched to 0.5 and 0.9", places.either("Methods, ground searched", places.table("effort")), _if(len(found.table("searched_area")), "given")
     missing = found.table("not_found")
-    yield "animals not found, and how well their ground was searched", places.either(places.table("not_found"), places.report("2_localisation", "not_found")), "given" if len(missing) else "every animal was heard" if found.survey.tags is not None else ""
+    yield "animals not found, and how well their ground was searched", places.table("not_found"), "given" if len(missing) else "every animal was heard" if found.survey.tags is not None else ""
 
 
 def _censoring(found: Material, places: _Places):
-    yield "when and why animals left, extremes of the curve", places.report("4_movement_summaries", "survival-animals"), _if(len(found.table("survival")), "given, with both extreme curves")
+    yield "when and why animals left, extremes of the curve", places.table("survival"), _if(len(found.table("survival")), "given, with both extreme curves")
     yield "whether leaving is independent of fate", "", _if(len(found.table("survival")), "not tested; the extreme curves bound it")
 
 
 def _space_use(found: Material, places: _Places):
     ranges = found.table("ranges")
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
-    yield "estimator, bandwidth, contour, asymptote", places.report("4_movement_summaries", "ranges"), f"{given} ranges given" if given else "no range is given: too few fixes, or errors too large against the range"
+    yield "estimator, bandwidth, contour, asymptote", places.table("ranges"), f"{given} ranges given" if given else "no range is given: too few fixes, or errors too large against the range"
     yield "fixes and days of every animal", places.table("animals"), _if(len(found.table("movement_animals")), "given")
     yield "sampling unit", "Methods, fate and movement", "the animal"
 

@@ -8,6 +8,7 @@ from pipeline.calibration import accuracy_statement, what_beacons_can_prove
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL, RESAMPLES
 from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
+from pipeline.stages.appendix_field_words import stated
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
 from pipeline.stages.calibration_numbers import percent
@@ -55,7 +56,7 @@ def reach(found: Material) -> list[str]:
     if not len(rows) or not len(details):
         return ["Nowhere: without a heard beacon no tag type, flight style, distance, height or ground is tested."]
     by = rows.set_index("condition")
-    return [f"{_claim(by, details)} {_bands(found)}".strip(), f"{_outside(rows)}{found.cite('reach') or ' (beacon_reach.csv)'}. A position outside is not wrong; its error is untested. Habitat is in no register, so that nothing can be said of it."]
+    return [f"{_claim(by, details)} {_bands(found)}".strip(), f"{_outside(rows)}{found.cite('reach') or ' (beacon_reach.csv)'}. A position outside is not wrong; its error is untested. Habitat is in no register{', so that nothing can be said of it' if not stated(found, 'habitats') else ', so that no fix is counted by it'}."]
 
 
 def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.calibration import exact_interval
-from pipeline.location import SHOWN_FROM
+from pipeline.location import HEARD_FOR_A_WALK, SHOWN_FROM
 from pipeline.stages.appendix_words import Material, between
 from pipeline.stages.calibration_numbers import percent, probability
 from pipeline.wording import counted, listed, two_figures
@@ -58,7 +58,7 @@ def walking(found: Material) -> str:
         return "Whether it stayed was not tested: no fix had records enough."
     beacons, shown = tests[tests["beacon"].astype(bool)], int(own["walk_shown"].astype(bool).sum())
     control = f" and {int(beacons['walk_shown'].astype(bool).sum())} of {counted(len(beacons), 'fix', 'fixes')} of beacons, which cannot walk" if len(beacons) else ""
-    return (f"The records spoke for a straight walk (Bayes factor of {SHOWN_FROM:.0f} or more against staying) in {shown} of {counted(len(own), 'fix', 'fixes')} of animals{control}. That sees long walks only: the walk of a typical fix is known "
+    return (f"The records spoke for a straight walk (Bayes factor of {SHOWN_FROM:.0f} or more against staying) in {shown} of {counted(len(own), 'fix', 'fixes')} of animals that were heard in {HEARD_FOR_A_WALK} records or more{control}. That sees long walks only: the walk of a typical fix is known "
             f"to {two_figures(own['walk_sd_m'].median())} m each way (standard deviation), so that shorter ones are not excluded.")
 
 

@@ -78,8 +78,9 @@ def location(found: Material) -> list[str]:
         "tag power are carried as two correlated normal unknowns and integrated out, records not heard by matching mean and variance (Minka 2001). Records that share their shadowing thereby count for less than their number. "
         f"{walk}{_by_hand_words(found)}",
         computing(found),
-        f"A position (the mean of the posterior before widening) was stated only where at least {gates.records_heard} records were heard, worth at least {gates.effective_records:g} independent ones, on at least {gates.passes} passes or from directions that spread over at least "
-        f"{gates.bearing_spread_deg:g} degrees, one place held at least {gates.main_place:g} of the probability, and the radius that holds 95 % was at most {gates.radius_95_m:g} m: settings of the survey file, common practice, no source. Otherwise the region alone was stated. "
+        f"A position was stated only where at least {gates.records_heard} records were heard, worth at least {gates.effective_records:g} independent ones, on at least {gates.passes} passes or from directions that spread over at least "
+        f"{gates.bearing_spread_deg:g} degrees, and the radius round the middle of the region that holds 95 % was at most {gates.radius_95_m:g} m: settings of the survey file, common practice, no source. Where one place held at least {gates.main_place:g} of the probability, the position is "
+        "the mean of the posterior before widening; where none did, it is the middle of the likeliest place (several places), the radius that holds 95 % round it may be larger, and the tests of movement weigh all its places. Otherwise the region alone was stated. "
         f"What became of each search is counted{found.cite('statuses') or ' in fixes.csv'}.",
     ]
 
@@ -104,4 +105,4 @@ def _by_hand_words(found: Material) -> str:
         return ""
     kinds = taken.loc[taken["used"].astype(bool), "kind"].value_counts()
     counts = listed(f"{number_word(int(count))} {kind}{'s' if count > 1 else ''}" for kind, count in sorted(kinds.items()))
-    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors (von Mises and normal; Mardia 1972, Lenth 1981): {counts} were used, in flights or in fixes of their own."
+    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors (von Mises and normal; Mardia 1972, Lenth 1981): {counts} were used, in flights or in fixes of their own{found.cite('hand_evidence')}."

@@ -19,7 +19,7 @@ class Reference(NamedTuple):
 
 
 FROM_MEMORY_MARK = "†"
-FROM_MEMORY_WORDS = f"{FROM_MEMORY_MARK} Whole or in part from memory; not compared with the publication. Check before submission."
+FROM_MEMORY_WORDS = f"{FROM_MEMORY_MARK} Whole or in part from memory; not compared with the publication."
 
 REFERENCES = (
     Reference("Bhattacharyya 1943", "Bhattacharyya A. 1943. On a measure of divergence between two statistical populations defined by their probability distributions. Bulletin of the Calcutta Mathematical Society 35: 99–109.", "movement/overlap.py"),

@@ -10,14 +10,15 @@ from pipeline.report import Book
 from pipeline.report.display import Figure, Part, Table
 from pipeline.report.picture import picture_html
 from pipeline.stages import appendix_error_words as tested
+from pipeline.stages import appendix_field_words as field
 from pipeline.stages import appendix_limit_words as limit
 from pipeline.stages import appendix_method_words as method
 from pipeline.stages import appendix_tables as tables
 from pipeline.stages import appendix_words as say
 from pipeline.stages.appendix_checklist import NOT_STATED
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WORDS, cited_in
-from pipeline.stages.appendix_tables import span_of_days
-from pipeline.stages.appendix_withheld import attachment_words, software_licence, withheld_words
+from pipeline.stages.appendix_cells import span_of_days
+from pipeline.stages.appendix_withheld import withheld_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -38,9 +39,10 @@ class AppendixReport:
 
     @staticmethod
     def _as_it_may_be(table: Table, withheld: tuple[str, ...]) -> Table:
-        """The table without a link where its file holds exact positions."""
-        file = table.file.rsplit("/", 1)[-1]
-        return replace(table, file="", notes=f"{table.notes} {file} is withheld, since it holds exact positions.") if file.removesuffix(".csv") in withheld else table
+        """The table without links to files that hold exact positions."""
+        held = {f"tables/{name}.csv" for name in withheld}
+        table = replace(table, beside=[file for file in table.beside if file not in held])
+        return replace(table, file="", notes=f"{table.notes} {table.file.rsplit('/', 1)[-1]} is withheld, since it holds exact positions.") if table.file in held else table
 
     @property
     def table_names(self) -> list[str]:
@@ -59,16 +61,15 @@ class AppendixReport:
         """All parts in order. rows : the checklist. dictionary : of all tables."""
         book, found = self.book, self.found
         methods = self._methods()
-        archive = f"the others in the named report of the archive{', which is withheld with its maps (see Availability and permits)' if found.withheld else ''}."
         cited = [words for part in methods for words in part.paragraphs] + [table.notes for table in self._made.values()]
         return [
             book.answer(*say.opening(found)), *methods, book.words("Tables and figures"), *self._made.values(), *self._drawn,
-            book.words("Reporting checklist", f"What reviewers of telemetry studies ask, and where this survey answers it{found.cite('checklist')}. Tables with an S stand here, {archive}"), self._checklist(rows),
+            book.words("Reporting checklist", f"What reviewers of telemetry studies ask, and where this survey answers it{found.cite('checklist')}."), self._checklist(rows),
             *self._references(cited), self._availability(), *self._dictionary(dictionary),
         ]
 
     def _methods(self) -> list:
-        sections = (("Animals and tags", say.animals), ("Flights and receiver", say.flights), ("Signal model", method.signal), ("Location", method.location), ("Errors", tested.errors), ("Where these errors hold", tested.reach),
+        sections = (("Animals and tags", say.animals), ("Flights and receiver", say.flights), (field.HEADING, field.field_record), ("Signal model", method.signal), ("Location", method.location), ("Errors", tested.errors), ("Where these errors hold", tested.reach),
                     ("What the testing beacons had a part in", tested.chosen), ("Limits", limit.limits), ("Ground searched", say.search),
                     ("Fate and movement", lambda found: say.fate_and_movement(found, limit.shortly_after(found))), ("Positions published", say.positions), ("Software", say.software))
         written = ((heading, write(self.found)) for heading, write in sections)
@@ -84,7 +85,7 @@ class AppendixReport:
         if found.table("error_summary").empty:
             return []
         wanted = (("beacon_error_distribution", "Share of beacon fixes with an error up to each distance; medians are marked. Dashed: the place of the receiver at the strongest record, on the same fixes.", tested.error_alt),
-                  ("coverage", "Stated probability of the regions against the share of beacons held, as computed and after widening, with 95 % intervals that count each beacon once. On the dotted line the regions hold what they say; above it they are wider than they need be, below it too small.", tested.coverage_alt))
+                  ("coverage", "Stated probability of the regions against the share of beacons held, as computed and after widening, with 95 % intervals that count each beacon once. On the dotted line the regions hold what they say, above it more and below it less; an interval that crosses the line shows neither.", tested.coverage_alt))
         return [figure for name, caption, alt in wanted if (figure := self._figure(name, caption, alt(found)))]
 
     def _figure(self, name: str, caption: str, alt: str) -> Figure | None:
@@ -106,11 +107,11 @@ class AppendixReport:
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
-        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", attachment_words(bool(found.withheld)), withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}.{software_licence(settings.licence)} Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
+        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", "The files named over the tables and figures go with this page; the archive of the survey holds all others: reports, tables, figures, results.gpkg, notebooks and run.json.", withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}. Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
 
     def _dictionary(self, dictionary: pd.DataFrame) -> list:
         """The dictionary of the tables that stand here; that of every table and layer is a file."""
-        own = {table.file.rsplit("/", 1)[-1].removesuffix(".csv") for table in self._made.values() if table.file} | {"appendix_checklist", "data_dictionary"}
+        own = {file.rsplit("/", 1)[-1].removesuffix(".csv") for table in self._made.values() for file in (table.file, *table.beside) if file} | {"appendix_checklist", "data_dictionary"}
         rows = dictionary[dictionary["table"].isin(own)]
         files = [(f"{name}.csv", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in rows.groupby("table", sort=True)]
         columns = without_repeats(rows)

@@ -31,10 +31,8 @@ def campaign_square(track: pd.DataFrame, study_area, best: pd.DataFrame, beacons
     return one_square(float(latitude), float(longitude), reach_m, side_m)
 
 
-def protection_words(title: str, side_m: float, *, heights: bool, others_exact: bool) -> str:
-    """What the square protects and what narrows it down, for whoever publishes the page. heights : ground heights are printed. others_exact : places of other species are."""
+def protection_words(side_m: float, *, others_exact: bool) -> str:
+    """What the square protects. others_exact : places of other species stand beside it."""
     side = f"{side_m / 1000:g} km" if side_m >= 1000 else f"{side_m:g} m"
-    narrows = f"The title of the campaign (“{title}”) and names in its note and permits{', and the ground heights and areas in the table of where the errors hold,' if heights else ''} narrow the place down further than the square does"
     others = " Exact positions of the other species stand beside it and tell where the campaign was." if others_exact else ""
-    return (f"The square says no more than that the middle of the survey lies somewhere in {side} by {side}; it hides no more than that either. {narrows}: whoever publishes this page has to decide whether they may stand."
-            f"{others} A later campaign on the same ground is hidden only as long as it gives the same square.")
+    return f"The square says no more than that the middle of the survey lies somewhere in {side} by {side}; it hides no more than that either.{others}"

@@ -9,8 +9,11 @@ from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages import calibration_numbers as number
+from pipeline.stages.appendix_cells import as_words, span_of_days
+from pipeline.stages.appendix_fate_tables import fates, fates_that_matter, ranges, survival
+from pipeline.stages.appendix_input_tables import changes, hand_evidence
 from pipeline.stages.appendix_missing import false_record_words
-from pipeline.stages.appendix_positions import precision_sentences
+from pipeline.stages.appendix_positions import EXACT, precision_sentences, square_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.calibration_report import SHORT
 from pipeline.stages.localisation_words import STATUS_WORDS
@@ -22,25 +25,15 @@ def animals(book: Book, found: Material) -> Table | None:
     rows = found.table("movement_animals")
     if rows.empty:
         return None
-    fates = _fates(found)
+    fate = fates_that_matter(found)
     frame = rows.assign(heard=[f"{heard} of {searched}" for heard, searched in zip(rows["flights_heard"], rows["flights_searched"])], span=[span_of_days(first, last) for first, last in zip(rows["first_utc"], rows["last_utc"])],
-                        gate=[f"{gate}{fates.get(tag, '')}" for gate, tag in zip(rows["gate"], rows["tag_id"])],
+                        gate=[f"{gate}{fate.get(tag, '')}" for gate, tag in zip(rows["gate"], rows["tag_id"])],
                         radius=[None if pd.isna(value) else two_figures(value) for value in rows["median_error_radius_95_m"]])
     return book.table("animals", frame, "Animals: what there is to go on, and what may be said of each.", {
         "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "fixes_usable": ("Usable fixes", "", "d"), "span": ("First to last fix", "UTC", "text"),
         "heard": ("Heard", "flights", as_given), "radius": ("95 % radius", "median, m", as_given), "gate": ("May be said", "", "text")}, saved_as="movement_animals.csv",
         notes="A fix is usable when it is located, or has several places that are all weighed. May be said: the class that the number of usable fixes falls in, see the methods."
-              + (" Of an animal found dead, of a dropped tag and of a tag at the mortality rate the fixes may tell no more than where the tag lies." if any(tag in fates for tag in rows["tag_id"]) else ""))
-
-
-# Classes of fate that change what the fixes of an animal mean, in the words of a cell.
-_FATES = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found dropped", "Retrieve": "mortality rate", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
-
-
-def _fates(found: Material) -> dict[str, str]:
-    """Tag -> "; found dead", of the animals whose fate changes what their fixes mean."""
-    triage = found.table("fate_triage")
-    return {row["tag_id"]: f"; {_FATES[row['class']]}" for row in triage.to_dict("records") if row["class"] in _FATES} if len(triage) else {}
+              + (" Of an animal found dead, of a dropped tag and of a tag at the mortality rate the fixes may tell no more than where the tag lies." if any(tag in fate for tag in rows["tag_id"]) else ""))
 
 
 def effort(book: Book, found: Material) -> Table | None:
@@ -53,8 +46,8 @@ def effort(book: Book, found: Material) -> Table | None:
     frame = rows.assign(searched=searched, flight=rows["flight_id"].where(rows["flight_id"] != CAMPAIGN, "all"))
     return book.table("effort", frame, "Survey effort.", {
         "flight": ("Flight", "", "text"), "start_utc": ("Start", "UTC", "time"), "style": ("Style", "as found", "text"), "listening_min": ("Listening", "min", ".1f"), "distance_km": ("Flown", "km", ".1f"),
-        "speed_median_m_per_s": ("Speed", "median, m/s", ".1f"), "height_median_m": ("Height", "median, m", ".0f"), "searched": ("Searched", "ha at 0.5 / 0.9", as_given)}, saved_as="effort.csv",
-        notes="On effort only; height above ground. Searched: cautious, ground searched to a probability of 0.5 and of 0.9, for the tag type heard least far in that flight. Time off effort with reasons, and tags listened to, are in the file. Wind, rain and temperature are in no log.")
+        "speed_median_m_per_s": ("Speed", "median, m/s", ".1f"), "height_median_m": ("Height", "median, m", ".0f"), "searched": ("Searched", "ha at 0.5 / 0.9", as_given)}, saved_as="effort.csv", beside=("flights.csv", *(("searched_area.csv",) if len(area) else ())),
+        notes="On effort only; height above ground. Searched: cautious, ground searched to a probability of 0.5 and of 0.9, for the tag type heard least far in that flight. Time off effort with reasons, and tags listened to, are in effort.csv, background noise in flights.csv, ground searched by tag type in searched_area.csv. Wind, rain and temperature are in no log.")
 
 
 def errors(book: Book, found: Material) -> Table | None:
@@ -89,11 +82,12 @@ def beacons(book: Book, found: Material) -> Table | None:
     if rows.empty:
         return None
     frame = rows.assign(heard=[f"{heard} of {listened}" for heard, listened in zip(rows["flights_heard"], rows["flights_listened"])], held=[f"{inside} of {heard}" for inside, heard in zip(rows["inside_95"], rows["flights_heard"])],
-                        place=_places(rows), tag_type=_words(rows["tag_type"]).replace("", "not stated"))
+                        place=_places(rows), tag_type=as_words(rows["tag_type"]).replace("", "not stated"))
     coarse = sorted(set(rows["precision"]) - {"exact"})
-    said = f"Places are given as the {coarse[0]}; every fix was compared with the surveyed ones. " if coarse else ""
+    said = f"Place of all: the {square_words(rows)}; every fix was compared with the surveyed places. " if coarse else ""
+    place = {} if coarse else {"place": ("Latitude, longitude", "deg, WGS 84", as_given)}
     return book.table("beacons", frame, "The beacons: tags at surveyed places.", {
-        "tag_id": ("Beacon", "", "text"), "tag_type": ("Tag type", "", "text"), "place": ("Latitude, longitude", "deg, WGS 84", as_given), "position_sd_m": ("Surveyed to", "m (sd)", ".1f"), "height_above_ground_m": ("Height", "m above ground", ".1f"),
+        "tag_id": ("Beacon", "", "text"), "tag_type": ("Tag type", "", "text"), **place, "position_sd_m": ("Surveyed to", "m (sd)", ".1f"), "height_above_ground_m": ("Height", "m above ground", ".1f"),
         "use": ("Used to", "", "text"), "heard": ("Heard", "flights", as_given), "held": ("95 % region held", "fixes", as_given)}, saved_as="appendix_beacons.csv",
         notes=f"{said}Fit and test: each beacon teaches the model that locates the others, and is itself located by a model that never saw it. Heard: flights, of those that listened to it. Records heard and median error are in the file; orientation, habitat and slope are in no register.")
 
@@ -107,7 +101,7 @@ def reach(book: Book, found: Material) -> Table | None:
     rows = found.table("beacon_reach")
     if rows.empty:
         return None
-    return book.table("reach", rows.assign(beacons=_words(rows["beacons"]), rests_on=_words(rows["rests_on"])), "Where the errors hold: what the beacons cover, and the fixes of animals outside of it.", {
+    return book.table("reach", rows.assign(beacons=as_words(rows["beacons"]), rests_on=as_words(rows["rests_on"])), "Where the errors hold: what the beacons cover, and the fixes of animals outside of it.", {
         "condition": ("Condition", "", "text"), "beacons": ("Beacons cover", "", "text"), "rests_on": ("Behind it", "beacon fixes", "text"), "fixes_outside": ("Fixes outside", "", "d"), "fixes": ("of fixes", "", "d")}, saved_as="beacon_reach.csv",
         notes="Closest approach and records heard: as far as the hardest class with six beacons or more. Ground flown over and ground between the beacons: the smallest convex outline of the tracks and of the beacons. "
               "Fixes of animals that were heard, at their best position.")
@@ -118,7 +112,7 @@ def signal_model(book: Book, found: Material) -> Table | None:
     rows = found.table("signal_model")
     if rows.empty:
         return None
-    frame = rows.assign(prior=[f"{number.significant(low)} to {number.significant(high)}" for low, high in zip(rows["prior_low_95"], rows["prior_high_95"])], unit=_words(rows["unit"]))
+    frame = rows.assign(prior=[f"{number.significant(low)} to {number.significant(high)}" for low, high in zip(rows["prior_low_95"], rows["prior_high_95"])], unit=as_words(rows["unit"]))
     return book.table("signal_model", frame, "The signal model.", {
         "meaning": ("Parameter", "", "text"), "value": ("Value", "", number.significant), "standard_error": ("SE", "", two_figures), "unit": ("Unit", "", "text"), "prior": ("Prior", "95 % range", as_given), "prior_share": ("From the prior", "share", number.percent)},
         saved_as="signal_model.csv", notes="From the prior: variance now over variance of the prior. Priors are common practice, no source.")
@@ -130,7 +124,7 @@ def detection(book: Book, found: Material) -> Table | None:
     if rows.empty:
         return None
     frame = rows.assign(**{name: [f"{two_figures(row[f'{name}_m'])} ({two_figures(row[f'{name}_low_m'])} to {two_figures(row[f'{name}_high_m'])})" if pd.notna(row[f"{name}_m"]) else None for row in rows.to_dict("records")]
-                           for name in ("d50", "d90", "sweep_width")}, tag_type=_words(rows["tag_type"]).replace("", "not stated"))
+                           for name in ("d50", "d90", "sweep_width")}, tag_type=as_words(rows["tag_type"]).replace("", "not stated"))
     return book.table("detection", frame, "How far a tag is heard, with 95 % intervals.", {
         "tag_type": ("Tag type", "", "text"), "height_m": ("Receiver", "m above ground", ".0f"), "d50": ("Half of records", "m, slant", as_given), "d90": ("Nine in ten", "m, slant", as_given), "sweep_width": ("Sweep width", "m, one pass", as_given)},
         saved_as="detection_ranges.csv", notes="From the fitted signal model, the antenna turned evenly to all sides, tag on level ground. Intervals cover what the fit leaves open, not how tags of a type differ, which is in the values themselves. Sweep width: of the strip that would hold as many tags, spread evenly, as one straight pass hears.")
@@ -144,8 +138,8 @@ def statuses(book: Book, found: Material) -> Table | None:
     counts = animals["status"].value_counts()
     frame = pd.DataFrame([(status, words.split(": ", 1)[1], int(counts.get(status, 0))) for status, words in STATUS_WORDS.items()], columns=["status", "means", "searches"])
     return book.table("statuses", frame.assign(share=frame["searches"] / len(animals)), f"What became of {counted(len(animals), 'search', 'searches')}, each of one animal in one flight.", {
-        "status": ("Status", "", "text"), "means": ("Meaning", "", "text"), "searches": ("Searches", "", "d"), "share": ("Share", "", "share")}, saved_as="fixes.csv",
-        notes=f"The file has a row for each search, with the reason in words.{false_record_words(animals, found.table('false_detections'))}")
+        "status": ("Status", "", "text"), "means": ("Meaning", "", "text"), "searches": ("Searches", "", "d"), "share": ("Share", "", "share")}, saved_as="appendix_searches.csv", beside=("fixes.csv",),
+        notes=f"The file has a row for each search, with the reason in words and the size of its region.{false_record_words(animals, found.table('false_detections'))}")
 
 
 def not_found(book: Book, found: Material) -> Table | None:
@@ -164,23 +158,16 @@ def positions(book: Book, found: Material) -> Table | None:
     rows = found.positions
     if rows.empty:
         return None
+    coarse = bool((rows["precision"] != EXACT).all())
     decimals = max((len(f"{value:.5f}".rstrip("0").split(".")[1]) for value in rows["latitude"]), default=1)
     degrees = f".{max(decimals, 1)}f"
+    # one square for all of them is said once, and not in every row
+    place = {} if coarse else {"latitude": ("Latitude", "deg, WGS 84", degrees), "longitude": ("Longitude", "deg, WGS 84", degrees), "coordinate_uncertainty_m": ("Uncertainty", "m", ",d")}
     return book.table("positions", rows, "Positions of the animals, each from its best flight.", {
-        "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "time_utc": ("Date", "UTC", "date"), "latitude": ("Latitude", "deg, WGS 84", degrees), "longitude": ("Longitude", "deg, WGS 84", degrees),
-        "coordinate_uncertainty_m": ("Uncertainty", "m", ",d")}, saved_as="appendix_positions.csv", notes=" ".join(precision_sentences(rows)))
-
-
-def span_of_days(first, last) -> str:
-    """Two dates, or one where they are the same day; blank without."""
-    days = [f"{pd.Timestamp(moment):%Y-%m-%d}" for moment in (first, last) if pd.notna(moment)]
-    return " to ".join(dict.fromkeys(days))
-
-
-def _words(values: pd.Series) -> pd.Series:
-    """A column as words, blank where there is none; a column without any comes as numbers."""
-    return values.astype("string").fillna("")
+        "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "flight_id": ("Flight", "", "text"), "time_utc": ("Date", "UTC", "date"), "error_radius_95_m": ("95 % radius", "m", two_figures),
+        **place}, saved_as="appendix_positions.csv", notes=f"Place of all: the {square_words(rows)}, see Positions published." if coarse else " ".join(precision_sentences(rows)))
 
 
 # In the order in which the methods come to speak of them, so that numbers rise with the text.
-MAKERS = {"animals": animals, "effort": effort, "signal_model": signal_model, "statuses": statuses, "beacons": beacons, "errors": errors, "coverage": coverage, "reach": reach, "detection": detection, "not_found": not_found, "positions": positions}
+MAKERS = {"animals": animals, "effort": effort, "signal_model": signal_model, "changes": changes, "hand_evidence": hand_evidence, "statuses": statuses, "beacons": beacons, "errors": errors, "coverage": coverage, "reach": reach,
+          "detection": detection, "not_found": not_found, "fates": fates, "survival": survival, "ranges": ranges, "positions": positions}

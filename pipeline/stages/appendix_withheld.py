@@ -43,16 +43,11 @@ def withheld_words(withheld: tuple[str, ...], files: tuple[str, ...], survey) ->
     if not withheld:
         return ""
     beside = f"{listed([*files, 'results.gpkg'], len(files) + 1)}" if files else "results.gpkg"
-    return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}), {beside}, every figure that does not stand here (maps, tracks and the panels of tags among them), "
+    ranges = "; columns.csv for the ranges of latitude and longitude in the logs" if _RANGES_OF_LOGS in withheld else ""
+    return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}{ranges}), {beside}, every figure that does not stand here (maps, tracks and the panels of tags among them), "
             f"the input files, the index and the reports with their maps, the notebooks, and the folder work. They are to be had from {whom_to_ask(survey)}. What is withheld is named here without a link.")
-
-
-def attachment_words(sensitive: bool) -> str:
-    """What may go with the page, and where it lies."""
-    return ("This page stands alone. What it links lies with a copy of it in the folder appendix_files, which may be attached to a paper as it is once its title and names are cleared for publication"
-            + ("; nothing else of the results may leave with it, since the folders tables and figures beside it hold exact positions." if sensitive else "."))
 
 
 def software_licence(licence: str) -> str:
     """That a licence named for the data is one made for software, "" where it is none of the usual ones."""
-    return " That is a licence for software; data are usually given under one that is made for data." if _SOFTWARE.search(licence) else ""
+    return " The licence that the survey file names is one for software; data are usually given under one that is made for data." if _SOFTWARE.search(licence) else ""

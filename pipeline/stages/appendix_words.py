@@ -58,7 +58,7 @@ def opening(found: Material) -> list[str]:
     """What the appendix is about, in two or three sentences."""
     effort = campaign_effort(found)
     said = found.survey.publication.note.strip()
-    first = (f"Radio-tagged animals were searched for from a drone: {counted(len(found.table('flights')), 'flight')}, {effort['listening_min']:.0f} minutes of listening, {effort['distance_km']:.0f} km on effort. "
+    first = (f"Radio-tagged animals were searched for from a drone: {counted(len(found.table('flights')), 'flight')}, {effort['listening_min']:.0f} minutes of listening, {effort['distance_km']:.1f} km on effort. "
              f"{len(found.best)} of {counted(found.animals['tag_id'].nunique(), 'animal')} have a position.") if effort is not None else "No flight listened to a tag."
     return [text for text in (said, _STATUS.get(found.survey.status, ""), f"{first} {_tested(found)}", "This appendix gives the methods with the settings of the survey, the tables behind the results, a reporting checklist and a data dictionary.") if text]
 
@@ -129,7 +129,7 @@ def flights(found: Material) -> list[str]:
     times = pd.to_datetime(rows["start_utc"], utc=True)
     said = [f"{counted(len(rows), 'flight')} on {counted(times.dt.date.nunique(), 'day')}, {between(times, '%Y-%m-%d')}, begun {between(times.dt.strftime('%H:%M'), '')} UTC; flight pattern as found from the track: "
             f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}.",
-            f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.0f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
+            f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.1f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
             f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to{_among_them(found)}{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
             f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north. {_grid_words(found)}"]
     return [" ".join(said), _heard_words(found), _reading_words(found)]
@@ -172,7 +172,7 @@ def _reading_words(found: Material) -> str:
     rejected = rows[rows["verdict"] == "rejected"] if len(rows) else rows
     said = f"{number_word(len(rejected)).capitalize()} {'flight was' if len(rejected) in (0, 1) else 'flights were'} rejected by the quality check."
     if len(changes):
-        said += f" On reading: {listed(f'{rule} ({count})' for rule, count in changes.groupby('rule', sort=True)['rows'].sum().items())}."
+        said += f" On reading, in rows of the logs: {listed(f'{rule} ({count:,d})' for rule, count in changes.groupby('rule', sort=True)['rows'].sum().items())}{found.cite('changes')}."
     suspect = int((found.animals["status"] == "suspect").sum())
     return said + (f" In {counted(suspect, 'search', 'searches')} of an animal in a flight what was heard was not believed to be its tag and gave no position." if suspect else "")
 
@@ -195,7 +195,7 @@ def search(found: Material) -> list[str]:
     if found.lone:
         said.append(f"Heard in single records only, which may be false{found.cite('not_found')}: {listed(f'{tag_id} ({each.hits} of {each.records_listened:,d})' for tag_id, each in found.lone.items())}.")
     if found.silent:
-        gone = listed(f"{tag_id} (since {each.last_utc:%Y-%m-%d}, {counted(each.later, 'flight')})" for tag_id, each in found.silent.items())
+        gone = listed(f"{tag_id} (since {each.last_utc:%Y-%m-%d}; {counted(each.later, 'flight')}, of which the best alone would have heard it with {probability(each.best_later)}, cautious)" for tag_id, each in found.silent.items())
         said.append(f"Heard earlier and silent since{found.cite('not_found')}: {gone}.")
     unsought = list(missing.loc[missing["class"] == "not searched", "tag_id"]) if len(missing) else []
     if unsought:
@@ -216,15 +216,15 @@ def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
     """Fates, tests of movement, gates, ranges and survival. shortly_after : what pairs of fixes shortly after each other say of the errors."""
     steps, ranges, survival = found.table("movement_steps"), found.table("ranges"), found.table("survival")
     tested = steps[(steps["kind"] != "") & steps["p"].notna()] if len(steps) else steps
-    said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground."]
+    said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground" + (f"{found.cite('fates')}." if found.cite("fates") else ".")]
     tails = ", with the tails that beacons show" if len(found.table("error_summary")) else ""
     moved = int((tested["verdict"] == "moved").sum()) if len(tested) else 0
     test = (f"Whether an animal moved between two fixes was tested on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
             + (f": {moved} of {counted(len(tested), 'test')} showed movement." if len(tested) else "; no animal had two fixes to test."))
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
-    space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986)." if given else
+    space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986){found.cite('ranges')}." if given else
              "no animal reached that, and no range is stated.") + " The extent of fixes is no home range. The animal, not the fix, is the unit of every statement.")
-    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival)}Both extreme curves (all of them alive, all dead) are in survival.csv."
+    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival)}Both extreme curves (all of them alive, all dead) are given{found.cite('survival') or ' in survival.csv'}."
              if len(survival) else "No survival curve was estimated.")
     gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are a choice of ours, after the numbers at which published ranges settle."
     return [" ".join(said), f"{test} {shortly_after}".strip(), gates, f"{space} {curve}"]
@@ -252,7 +252,7 @@ def positions(found: Material) -> list[str]:
     said = [" ".join([f"{first.removesuffix('.')}{found.cite('positions')}.", *rest]), BEST_FLIGHT]
     coarse = found.positions["precision"] != "exact"
     if coarse.any():
-        said.append(protection_words(found.survey.title, found.survey.publication.generalise_m, heights="reach" in found.shown and found.survey.terrain is not None, others_exact=not coarse.all()))
+        said.append(protection_words(found.survey.publication.generalise_m, others_exact=not coarse.all()))
     return said
 
 

@@ -29,7 +29,7 @@ def ground_part(workspace: Workspace, book: Book, fixes: pd.DataFrame):
 
 def use_words(taken: pd.DataFrame) -> list[str]:
     """What became of each bearing and sighting, for the table of evidence."""
-    in_session = (taken["session_id"].fillna("") != "").to_numpy(bool)
+    in_session = (taken["session_id"].notna() & (taken["session_id"] != "")).to_numpy(bool)
     return list(np.select([in_session, taken["used"].to_numpy(bool)], ["in a ground fix", "in the fix"], "not used"))
 
 

@@ -46,7 +46,7 @@ def build(workspace: Workspace) -> None:
         reports=[(f"{stage}.html", title, sentences[stage], _picture(workspace, name)) for stage, (title, name) in REPORTS.items()],
         animals=_animals_table(book, workspace, found), signing=before_signing(found, survey.publication.sensitive_species),
         overview=_overview(book, workspace, found), permits=dict(survey.permits), sensitive=survey.sensitive, closing_html=workspace.closing_html,
-        appendix=("appendix.html", say.appendix_sentence(survey.sensitive, survey.publication.sensitive_species)),
+        appendix=("appendix.html", say.appendix_sentence(survey.sensitive, survey.publication.sensitive_species, survey.publication.licence)),
     )
     workspace.path_to_write("index.html").write_text(page, encoding="utf-8", newline="\n")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.calibration import error_summary
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
+from pipeline.stages.appendix_withheld import software_licence
 from pipeline.stages.index_errors import independence, positions, tests_in_short, trust, why_untested
 from pipeline.stages.index_found import Found, NO_COMPARISON
 from pipeline.stages.index_missing import fates, fetch, missing, missing_in_short, movement, searched, silent_later, single_records
@@ -56,11 +57,19 @@ def report_sentences(found: Found) -> dict[str, str]:
     }
 
 
-def appendix_sentence(sensitive: bool, sensitive_species) -> str:
-    """What the publication appendix holds, and how exact its positions are."""
+_FROM_MEMORY = "References marked † are from memory: compare them with the publications."
+
+
+def appendix_sentence(sensitive: bool, sensitive_species, licence: str = "") -> str:
+    """What the publication appendix holds, how exact its positions are, and what is left to check before it goes to others."""
+    return f"{_how_exact(sensitive, sensitive_species)} {_FROM_MEMORY}{software_licence(licence)}"
+
+
+def _how_exact(sensitive: bool, sensitive_species) -> str:
     holds = "Methods with the numbers of this campaign, tables, a reporting checklist and a data dictionary"
     if sensitive:
-        return f"{holds}; positions are generalised to a coarse grid. Names of places in titles and names of files are yours to check."
+        return (f"{holds}; positions are generalised to one coarse square. Yours to check before it goes to others: names of places in its title, note, permits and file names, and its ground heights and areas, all of which narrow the place down "
+                "further than the square does; a later campaign on the same ground is hidden only as long as it gives the same square.")
     if sensitive_species:
         return f"{holds}; positions of {listed(sensitive_species)} are generalised to a coarse grid, the others are exact."
     return f"{holds}; positions in it are exact, because the survey file does not mark the campaign as sensitive."

@@ -152,7 +152,7 @@ def missing_tags(tags: pd.DataFrame, fixes: pd.DataFrame, listened: Listened, se
         views = [np.zeros(cells)] * 3 if detection is None else [detection.independent, detection.expected, detection.cautious]
         missing.append(MissingTag(
             str(tag["tag_id"]), str(tag["animal_id"] or ""), str(tag["species"] or ""), sum(len(each) for each in listenings.values()) if detection else 0,
-            prior, text, *views, days_since_heard=days, battery_used=_battery_used(tag, last_utc),
+            prior, text, *views, days_since_heard=days, battery_used=battery_used(tag, last_utc),
             cells_m=np.stack([search.grid.easting_m, search.grid.northing_m], axis=1) if known else None))
     return missing
 
@@ -171,7 +171,8 @@ def false_detections(tags: pd.DataFrame, records: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame([(own["tag_id"].nunique(), listened, heard, heard / listened, low, high, own.loc[own["heard"].astype(bool), "tag_id"].nunique())], columns=FALSE)
 
 
-def _battery_used(tag: dict, last_utc) -> float:
+def battery_used(tag: dict, last_utc) -> float:
+    """Share of the tag's expected life that had passed, NaN where the register does not say. tag : deployed_utc, expected_end_utc. last_utc : end of the last flight."""
     if any(pd.isna(time) for time in (tag["deployed_utc"], tag["expected_end_utc"], last_utc)) or tag["expected_end_utc"] <= tag["deployed_utc"]:
         return float("nan")
     return float((last_utc - tag["deployed_utc"]) / (tag["expected_end_utc"] - tag["deployed_utc"]))

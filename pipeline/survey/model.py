@@ -167,6 +167,19 @@ class Movement(Section):
     species_movement_m_per_day: dict[str, Annotated[float, Field(gt=0)]] = Field({}, description="how far a species wanders in a day, for where to search next: {Lepus timidus: 400}")
 
 
+class FieldRecord(Section):
+    """What no log holds, in the words of the authors, as the methods of the publication appendix print it."""
+
+    capture: str = Field("", description="how and when animals were caught; their sex, age and body mass")
+    tagging: str = Field("", description="how tags were attached, and their mass as a share of body mass")
+    mortality_delay: str = Field("", description="hours without movement after which a tag changes its pulse rate, from the maker's sheet")
+    drone: str = Field("", description="drone and payload, and whether they disturb the receiver")
+    receiver: str = Field("", description="receiver and antenna: gain, bandwidth, mounting, polarisation")
+    field_work: str = Field("", description="training of the pilot, weather, incidents, reactions of animals")
+    ground_models: str = Field("", description="source, date and error of the terrain and canopy models")
+    habitats: str = Field("", description="habitats of the ground, of the beacons and of the searches without a position")
+
+
 class Publication(Section):
     """What the publication appendix says beside the results, and how exactly it gives positions."""
 
@@ -177,6 +190,7 @@ class Publication(Section):
     citation: str = Field("", description="how the paper or the data are to be cited")
     availability: str = Field("", description="where data and code are to be had")
     contact: str = Field("", description="who may be asked for files that hold exact positions and do not go with the appendix; the authors when left out")
+    field_record: FieldRecord = Field(FieldRecord(), description="what no log holds, in your words, for the methods of the appendix; what is left out is listed there as not recorded")
 
 
 class Survey(Section):
