@@ -575,7 +575,7 @@ def test_one_square_for_all_is_said_once_and_stands_in_no_row(sensitive, exact):
 
 def test_the_index_leads_to_the_appendix_and_says_how_exact_it_is(demo_folder):
     page = (demo_folder / "index.html").read_text(encoding="utf-8")
-    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to one coarse square" in page and "References marked † are from memory" in page and "names of places in its title" in page
+    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to one coarse square" in page and "References marked † are in part from memory" in page and "names of places in its title" in page
 
 
 def test_the_methods_name_the_program_its_version_and_its_revision(project):
@@ -609,10 +609,14 @@ def test_every_reference_is_named_by_the_module_that_uses_it(project, reference)
 
 def test_every_reference_is_whole_in_one_style_and_names_no_identifier():
     for reference in REFERENCES:
+        if "Recommendation" in reference.full or "-STD-" in reference.full:     # known by their numbers
+            assert re.fullmatch(r"[A-Z][A-Za-z ]+\. .*\b(?:Recommendation ITU-R P\.\d+-\d+|[A-Z]+-STD-[\d.]+-\d{4})\.", reference.full), reference.full
+            continue
         # authors, year, title, and a journal with volume and pages, or a publisher with its place
         assert re.fullmatch(r"[^.\d]+(?:\.[^\d]*)? \d{4}\. .+(?:: \d+[–]\d+|, [A-Z][A-Za-z ]+)\.", reference.full), reference.full
         assert not re.search("doi|http|et al", reference.full, re.I) and FROM_MEMORY_MARK not in reference.full
-    assert {reference.cited for reference in REFERENCES if not reference.from_memory} == {"Chapman 2020"}
+    unread = [reference.full for reference in REFERENCES if not reference.compared_with]
+    assert 0 < len(unread) < len(REFERENCES) / 2 and all("Recommendation" not in full for full in unread)
 
 
 def test_only_what_the_text_cites_is_listed(sensitive):

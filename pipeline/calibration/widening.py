@@ -2,7 +2,7 @@
 
 The density of every posterior is raised to one power, the widening w. Each beacon, located by a model that never saw it,
 tells how much density its true place got: the w that gives the true places the highest density (the logarithmic score,
-I. J. Good 1952, from memory) makes the regions honest without making them larger than needed. Repeats of one beacon are not
+I. J. Good 1952; T. Gneiting & A. E. Raftery 2007; both from memory) makes the regions honest without making them larger than needed. Repeats of one beacon are not
 new beacons: a place counts once, however many flights heard it.
 
 A normal prior on log w keeps few beacons from claiming much: centre 0.85 with a factor of 1.4 either way. It was learned by

@@ -32,7 +32,7 @@ def errors(found: Material) -> list[str]:
         f"The median error was {two_figures(row['median_m'])} m{interval}, the mean {two_figures(row['mean_m'])} m{nine_in_ten(row)}{found.cite('errors', 'figure:beacon_error_distribution')}. "
         f"{claimed_errors(summary)} {counted_fixes(summary)}".strip(),
         f"{_between_flights(summary)} {_standard(details)}".strip(),
-        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Good 1952): {widening_words(widening, details)}. Below one is wider than computed, above one narrower; all are called widened here.{style_note(widening, details)} "
+        f"The density of every posterior was raised to the power that gives held-out beacons the highest logarithmic score (Gneiting & Raftery 2007): {widening_words(widening, details)}. Below one is wider than computed, above one narrower; all are called widened here.{style_note(widening, details)} "
         f"The 95 % regions so widened held the truth in {held(coverage, 'after')} of {counted(int(row['n']), 'fix', 'fixes')}{found.cite('coverage', 'figure:coverage')}. {by_place_sentence(coverage)} "
         "The limits are those of Clopper & Pearson (1934) at a mean count that need not be whole, and so approximate.",
     ]

@@ -101,8 +101,8 @@ class AppendixReport:
         entries = cited_in(" ".join(texts))
         if not entries:
             return []
-        lines = [f"{entry.full}{' ' + FROM_MEMORY_MARK if entry.from_memory else ''}" for entry in entries]
-        return [self.book.words("References", *lines, *([FROM_MEMORY_WORDS] if any(entry.from_memory for entry in entries) else []))]
+        lines = [f"{entry.full}{' ' + FROM_MEMORY_MARK if not entry.compared_with else ''}" for entry in entries]
+        return [self.book.words("References", *lines, *([FROM_MEMORY_WORDS] if not all(entry.compared_with for entry in entries) else []))]
 
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found

@@ -57,7 +57,7 @@ def report_sentences(found: Found) -> dict[str, str]:
     }
 
 
-_FROM_MEMORY = "References marked † are from memory: compare them with the publications."
+_FROM_MEMORY = "References marked † are in part from memory: compare them with the publications."
 
 
 def appendix_sentence(sensitive: bool, sensitive_species, licence: str = "") -> str:
