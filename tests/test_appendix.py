@@ -332,8 +332,9 @@ def test_the_methods_say_how_many_beacon_fixes_stand_behind_a_distance_and_what_
     limit = details.loc[details["distance_band"] == hardest, "closest_approach_m"].max()
     near, far = details[details["closest_approach_m"] <= limit], details[details["closest_approach_m"] > limit]
     assert len(far) > 0
-    assert f"within {float(f'{limit:.2g}'):.0f} m of the tag (slant; {len(near)} of {len(details)} beacon fixes" in page
-    assert f"Farther off lie {len(far)} beacon fixes of {far['place_id'].nunique()} beacons, up to {float(f'{far.closest_approach_m.max():.2g}'):.0f} m, with a median error of {float(f'{far.error_m.median():.2g}'):.0f} m" in page
+    assert f"within {limit:,.0f} m of the tag (slant; {len(near)} of {len(details)} beacon fixes" in page
+    assert f"Farther off lie {len(far)} beacon fixes of {far['place_id'].nunique()} beacons, up to {far.closest_approach_m.max():,.0f} m, with a median error of {float(f'{far.error_m.median():.2g}'):.0f} m" in page
+    assert {*re.findall(r"(?:came|approach) within ([\d,]+) m", page)} == {f"{limit:,.0f}"}       # one figure wherever the claim is made
     located = details[details["status"] == "located"]
     assert (f"({len(located)} located, {len(details) - len(located)} area only); the {len(located)} located ones alone have a median of {float(f'{located.error_m.median():.2g}'):.0f} m, nine in ten below "
             f"{float(f'{located.error_m.quantile(0.9):.2g}'):.0f} m, and {int((located.level_after <= 0.95).sum())} of {len(located)} inside") in page
@@ -670,7 +671,7 @@ def test_a_column_that_means_something_else_in_one_table_is_told_apart():
 
 
 def test_the_style_of_the_appendix_names_its_own_tables_only():
-    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "checklist", "errors"}
+    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "checklist", "errors", "fates"}
 
 
 @pytest.mark.parametrize("codes, said", [((), "neither was clear, and the model holds neither."), (("clock-drift", "clock-lag"), "a drift in 1 flight was clear, and the model does not hold it.")])

@@ -10,7 +10,7 @@ from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
 from pipeline.stages.appendix_field_words import stated
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
 from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.calibration_words import OUTSIDE, P90_PLACES, by_place_sentence, claimed_errors, counted_fixes, flights_sentence, held, nine_in_ten, style_note, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
@@ -66,14 +66,14 @@ def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:
     rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise. They bound no 90th percentile, for which {P90_PLACES} would be needed, and no coverage of 95 %: had all fixes at six beacons been inside, the true share could still be as low as {what_beacons_can_prove(PLACES_FOR_AN_INTERVAL)[0]:.2f}."
     if CLOSEST not in by.index:
         return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came as near as {covered[ANY_CLOSEST]} m to the beacons that were heard."
-    limit_m = float(covered[CLOSEST].split()[-1])
-    said = f"{begin}, where the receiver came within {two_figures(limit_m)} m of the tag (slant; {by.at[CLOSEST, 'beacon_fixes']} of {fixes} beacon fixes, {counted(int(by.at[CLOSEST, 'beacon_places']), 'beacon')})"
+    farthest_m = float(covered[CLOSEST].split()[-1])
+    said = f"{begin}, where the receiver came within {limit_m(farthest_m)} m of the tag (slant; {by.at[CLOSEST, 'beacon_fixes']} of {fixes} beacon fixes, {counted(int(by.at[CLOSEST, 'beacon_places']), 'beacon')})"
     if RECORDS in by.index:
         said += f" and heard it in {covered[RECORDS].split()[0]} records or more ({by.at[RECORDS, 'beacon_fixes']} of {fixes})"
     # the limit stands in the table as whole metres
-    beyond = details[details["closest_approach_m"].round() > limit_m]
+    beyond = details[details["closest_approach_m"].round() > farthest_m]
     if len(beyond):
-        said += (f". Farther off lie {counted(len(beyond), 'beacon fix', 'beacon fixes')} of {counted(beyond['place_id'].nunique(), 'beacon')}, up to {two_figures(beyond['closest_approach_m'].max())} m, with a median error of "
+        said += (f". Farther off lie {counted(len(beyond), 'beacon fix', 'beacon fixes')} of {counted(beyond['place_id'].nunique(), 'beacon')}, up to {limit_m(beyond['closest_approach_m'].max())} m, with a median error of "
                  f"{two_figures(beyond['error_m'].median())} m, {int((beyond['status'] == 'located').sum())} of them located: too few to claim anything there")
     return f"{said}. {rule}"
 

@@ -14,7 +14,7 @@ from pipeline.wording import as_given, two_figures
 # Classes of fate that change what the fixes of an animal mean, in the words of a cell.
 FATES = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found dropped", "Retrieve": "mortality rate", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
 # What a class that asks for something says of the animal itself; the others say it in their name.
-_CLASSES = {"Retrieve": "mortality rate, at one place", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
+_CLASSES = {"Retrieve": "mortality rate, one place", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
 
 
 def fates_that_matter(found: Material) -> dict[str, str]:
@@ -28,11 +28,15 @@ def fates(book: Book, found: Material) -> Table | None:
     rows = found.table("fate_triage")
     if rows.empty:
         return None
-    frame = rows.assign(fate=rows["class"].replace(_CLASSES), why=as_words(rows["why"]), other=as_words(rows["other_explanations"]))
+    frame = rows.assign(fate=rows["class"].replace(_CLASSES), shown=[_shown(why, other) for why, other in zip(as_words(rows["why"]), as_words(rows["other_explanations"]))])
     return book.table("fates", frame, "Fate of every animal, with what shows it.", {
-        "tag_id": ("Tag", "", "text"), "fate": ("Fate", "", "text"), "why": ("What shows it", "", "text"), "last_live_utc": ("Last certain life", "UTC", "date"), "first_mortality_utc": ("First mortality rate", "UTC", "date"),
-        "other": ("What else it could be", "", "text")}, saved_as="fate_triage.csv",
+        "tag_id": ("Tag", "", "text"), "fate": ("Fate", "", "text"), "shown": ("What shows it", "", "text"), "last_live_utc": ("Last alive", "for certain, UTC", "date"), "first_mortality_utc": ("Mortality rate", "first heard, UTC", "date")}, saved_as="fate_triage.csv",
         notes="A mortality rate is a signal of the tag and no proof of death. Classes under which the field list keeps them are in the file.", most_rows=len(rows))
+
+
+def _shown(why: str, other: str) -> str:
+    """What shows the fate of an animal, and what else it could be."""
+    return f"{why} Besides death it could be: {other}." if other else why
 
 
 def survival(book: Book, found: Material) -> Table | None:
