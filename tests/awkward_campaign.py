@@ -35,7 +35,7 @@ def write_awkward_campaign(demo: Path, folder: Path) -> Path:
         rows.to_csv(folder / f"{name}.csv", index=False)
     survey = {
         "campaign": "awkward", "title": TITLE, "sensitive": False, "receiver_log": {"files": "flights/*.csv", "time_zone": "UTC", "not_heard": "blank", "heard_above_noise_db": 6},
-        "tags": "tags.csv", "beacons": "beacons.csv", "bearings": "bearings.csv", "sightings": "sightings.csv", "permits": PERMITS, "publication": {"note": TITLE, "licence": KINDS["grouse backpack"]},
+        "tags": "tags.csv", "beacons": "beacons.csv", "bearings": "bearings.csv", "sightings": "sightings.csv", "permits": PERMITS, "publication": {"note": TITLE, "licence": KINDS["grouse backpack"], "citation": TITLE, "availability": TITLE, "field_record": {"capture": TITLE, "drone": KINDS["grouse backpack"], "habitats": TITLE}},
     }
     (folder / "survey.yml").write_text(yaml.safe_dump(survey, allow_unicode=True), encoding="utf-8")
     return folder / "survey.yml"
