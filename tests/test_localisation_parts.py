@@ -55,7 +55,11 @@ def test_beacons_and_decoys_are_no_animals():
 @pytest.mark.parametrize("heading, said", [
     (say.errors_heading(NO_TESTS, {}), "No beacon was heard: no error was measured"),
     (say.radii_heading(TWO.head(0)), "No position, so no radius to state"),
-    (say.missing_heading(missing(G03=0.6)), "1 animal was not found"),
+    (say.missing_heading(missing(G03=0.6)), "1 animal was heard in no flight"),
+    (say.missing_heading(missing(G03=0.6), single=1), "1 animal was heard in no flight and 1 heard in a single record that may be false"),
+    (say.missing_heading(missing(G03=0.6, H4=None), single=2, silent=1), "1 animal was heard in no flight, 1 listened to by no flight, 2 heard only in single records that may be false and 1 heard earlier and silent since"),
+    (say.missing_heading(NOTHING_MISSING, single=1), "1 animal was heard in a single record that may be false"),
+    (say.missing_heading(NOTHING_MISSING), "Every animal was heard at least once"),
     (say.fate_heading(NO_TRIAGE, NO_WALK), "No register of animals, so nothing is said of their fate"),
     (say.search_heading(pd.DataFrame(columns=["flight_id", "area_90_cautious_ha"])), "No ground can be called searched"),
     (say.fixes_heading(TWO), "2 of 4 searches ended with a position"),

@@ -51,6 +51,7 @@ class LocalisationReport:
         self.animals = say.animals_of(self.fixes, self.tags)
         self.placed = self.animals[self.animals["status"].isin(PLACED)]
         self.lone, self.false = doubtful_hits.lone_hits(self.animals, workspace.read_work("tags_heard")), FalseHits.from_table(workspace.read_work("false_detections"))
+        self.missed = silences.silences(self.animals, self.tags, self.area, self.triage)
         self.found = say.found_by_eye(self.triage, workspace.read_work("sightings"))
 
     @cached_property
@@ -62,8 +63,11 @@ class LocalisationReport:
 
     def answer(self):
         """Where are the animals, and how well is that known?"""
-        missed = silences.silences(self.animals, self.tags, self.area, self.triage)
-        return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage, (silences.in_the_lead(missed), doubtful_hits.in_the_lead(self.lone, self.false))))
+        return self.book.answer(*say.answer(self.animals, self.tests, self.not_found, self.walk, self.triage, self._missing_since()))
+
+    def _missing_since(self) -> tuple[str, str]:
+        """Who fell silent, and whose hearing is in doubt."""
+        return silences.in_the_lead(self.missed), doubtful_hits.in_the_lead(self.lone, self.false)
 
     def map(self):
         """The best fix of every animal with its regions, and the tags to look for on foot."""
@@ -201,8 +205,9 @@ class LocalisationReport:
         return self.book.together(*parts)
 
     def missing(self):
-        """T3 and T4: animals not found and what their silence can mean."""
-        words = self.book.words(say.missing_heading(self.not_found), say.missing_sentence(self.not_found) if len(self.not_found) else "", say.missing_paragraph(self.not_found))
+        """T3 and T4: animals not found, fallen silent or heard in doubt, and what silence in all flights can mean."""
+        heading = say.missing_heading(self.not_found, len(self.lone), len(set(silences.fell_silent(self.missed)) - set(self.lone)))
+        words = self.book.words(heading, say.missing_sentence(self.not_found) if len(self.not_found) else "", *(said for said in self._missing_since() if said), say.missing_paragraph(self.not_found))
         if self.not_found.empty:
             return words
         first = self.book.table("not_found", self.not_found, "Animals heard in no flight.", {

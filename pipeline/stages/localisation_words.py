@@ -200,10 +200,15 @@ CAUTION_WALK = ("A mortality rate is a signal of the tag, not of the animal: a r
                 "proof. The circle is a search area, not a point. Two people, a check-in time, and the permit's rules on handling; approach so that a live animal is not flushed.")
 
 
-def missing_heading(not_found: pd.DataFrame) -> str:
-    if not_found.empty:
+def missing_heading(not_found: pd.DataFrame, single: int = 0, silent: int = 0) -> str:
+    """How many animals are missing, and in what way. single : animals heard in single records only, by the rule of doubtful_hits. silent : those that fell silent, by the rule of silences."""
+    unheard, unsought = (int((not_found["class"] == name).sum()) for name in ("not heard", "not searched"))
+    ways = [(unheard, "heard in no flight"), (unsought, "listened to by no flight"), (single, "heard only in single records that may be false" if single > 1 else "heard in a single record that may be false"), (silent, "heard earlier and silent since")]
+    said = [(count, words) for count, words in ways if count]
+    if not said:
         return "Every animal was heard at least once"
-    return f"{counted(len(not_found), 'animal')} {'was' if len(not_found) == 1 else 'were'} not found"
+    (first, words), *others = said
+    return listed([f"{counted(first, 'animal')} {'was' if first == 1 else 'were'} {words}", *(f"{count} {words}" for count, words in others)])
 
 
 def missing_paragraph(not_found: pd.DataFrame) -> str:
