@@ -226,6 +226,16 @@ def test_headings_are_findings(status, said):
     assert say.heading("H1", next(fixes_of(fix("H1", "a", status)).itertuples()), 6) == said
 
 
+def test_the_heading_of_a_tag_names_its_newest_position_beside_its_best_where_that_is_of_another_day():
+    best, same_day, later, unclear = fixes_of(fix("H1", "a", "located", radius_m=52.0), fix("H1", "b", "located", radius_m=90.0, day=0.02), fix("H1", "c", "located", radius_m=74.0, day=8),
+                                              fix("H1", "d", "several places", radius_m=300.0, day=8.02)).itertuples()
+    first, second = f"{START:%Y-%m-%d}", f"{START + pd.Timedelta(days=8):%Y-%m-%d}"
+    alone = f"H1: within 52 m of its fix of {first}, with probability 0.95"
+    assert say.heading("H1", best, 4) == say.heading("H1", best, 4, latest=best) == say.heading("H1", best, 4, latest=same_day) == alone
+    assert say.heading("H1", best, 4, latest=later) == f"H1: best fix {first}, within 52 m; newest {second}, within 74 m; with probability 0.95"
+    assert say.heading("H1", best, 4, latest=unclear) == f"H1: best fix {first}, within 52 m; newest {second}, several places; with probability 0.95"
+
+
 # The demo's page
 
 

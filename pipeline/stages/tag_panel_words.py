@@ -20,12 +20,16 @@ KEY_ALT = ("Key. Thin line: track. Filled triangle: heard. Small open square: no
            "Filled, hatched and dashed outlines: regions of 50, 80 and 95 %. Circle of dashes and dots: to be searched on foot. Line and band: strength expected at the fix.")
 
 
-def heading(tag_id: str, row, flights: int, fate: dict | None = None, silent_since: str = "") -> str:
-    """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it. fate : row of fate_triage. silent_since : the day, where it fell silent."""
+def heading(tag_id: str, row, flights: int, fate: dict | None = None, silent_since: str = "", latest=None) -> str:
+    """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it. fate : row of fate_triage. silent_since : the day, where it fell silent. latest : of FIXES, its newest position, or None."""
     found = f"{fate['why'].split('. ')[0].rstrip('.')}; " if fate and str(fate["class"]).startswith("Confirmed") else ""
     if row.status == "located":
         since = f"; silent since {silent_since}" if silent_since else ""
-        return f"{tag_id}: {found[:1].lower()}{found[1:]}within {two_figures(row.error_radius_95_m)} m of its fix of {row.time_end_utc:%Y-%m-%d}, with probability 0.95{since}"
+        begin = f"{tag_id}: {found[:1].lower()}{found[1:]}"
+        if latest is not None and latest.time_end_utc.date() > row.time_end_utc.date():
+            newest = "several places" if latest.status == "several places" else f"within {two_figures(latest.error_radius_95_m)} m"
+            return f"{begin}best fix {row.time_end_utc:%Y-%m-%d}, within {two_figures(row.error_radius_95_m)} m; newest {latest.time_end_utc:%Y-%m-%d}, {newest}; with probability 0.95{since}"
+        return f"{begin}within {two_figures(row.error_radius_95_m)} m of its fix of {row.time_end_utc:%Y-%m-%d}, with probability 0.95{since}"
     if row.status == "several places":
         return f"{tag_id}: fits more than one place"
     if row.status == "area only":

@@ -216,9 +216,10 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     found, fate, missing = tables.evidence.get(pair), tables.fates.get(best.tag_id), tables.missing.get(best.tag_id)
     places = tables.places[(tables.places["tag_id"] == best.tag_id) & (tables.places["flight_id"] == best.flight_id)]
     own, circle, silent = pd.concat([others, pd.DataFrame([best._asdict()])[others.columns]]), tables.circle(best), tables.silent.get(best.tag_id)
+    latest = latest_places(own).get(best.tag_id)
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
     course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
-    facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest_places(own).get(best.tag_id), tables.found.get(best.tag_id, ""))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
+    facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest, tables.found.get(best.tag_id, ""))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
                    ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("Fate", "" if missing else f"{say.fate_words(fate)} {doubtful_hits.in_brief([best.tag_id], tables.lone)}".strip()),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Several places", does_it_matter(tables.places[tables.places["tag_id"] == best.tag_id], own)),
@@ -231,7 +232,9 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
         parts.append(Folded(say.folded_words(len(rows)), [_figure(book, name, row, tables, SMALL) for row in rows]))
     elif rows:
         parts.append(Files("Pictures of the other flights:", [book.picture_file(_file_name(name, row, tables), drawn_panel(row, tables, SMALL)) for row in rows]))
-    return Section(name, say.heading(best.tag_id, best, listened, fate, f"{silent.last_utc:%Y-%m-%d}" if silent and silent.fell_silent else ""), parts)
+    # a tag to look for on foot has one place, that of its card
+    heading = say.heading(best.tag_id, best, listened, fate, f"{silent.last_utc:%Y-%m-%d}" if silent and silent.fell_silent else "", None if circle else latest)
+    return Section(name, heading, parts)
 
 
 def _figure(book, name: str, row, tables: PanelTables, layout):
