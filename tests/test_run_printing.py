@@ -46,6 +46,12 @@ def test_the_dates_of_a_pdf_become_blanks_of_the_same_length():
     assert len(plain) == len(content) and b"2026" not in plain and b"/Title (D:1)" in plain
 
 
+@pytest.mark.parametrize("name", ["1_quality_check", "2_localisation", "4_movement_summaries"])
+def test_the_map_that_opens_a_report_stands_on_its_first_sheet_below_the_answer(chromium, demo_folder, name, tmp_path):
+    print_page(demo_folder / f"{name}.html", tmp_path / "x.pdf", chromium)
+    assert re.search(r"^\s*Map 1\.", sheets(tmp_path / "x.pdf")[0], re.M)
+
+
 def test_the_sheets_of_a_report_are_numbered_and_hold_the_last_row_of_a_long_table_under_a_repeated_head(chromium, demo_folder, tmp_path):
     print_page(demo_folder / "2_localisation.html", tmp_path / "x.pdf", chromium)
     found, text = info(tmp_path / "x.pdf"), sheets(tmp_path / "x.pdf")
