@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from pipeline.stages.instrument_report import bias_words, crude_bias_sentence, fault_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
+from pipeline.stages.instrument_report import bias_words, crude_bias_sentence, crude_lag_sentence, fault_words, hills_words, instruments_heading, lag_words, level_words, worth_heading, worth_paragraph
 
 SEEN = pd.DataFrame({"flight_id": ["a"], "share_without_terrain": [0.0]})
 
@@ -46,7 +46,7 @@ def test_both_estimates_of_the_azimuth_bias_stand_side_by_side_with_their_errors
     model = pd.DataFrame({"parameter": ["azimuth_bias_deg"], "value": [-4.05], "standard_error": [1.8]})
     checked = pd.DataFrame({"azimuth_bias_deg": [-6.1], "azimuth_bias_se_deg": [3.1]})
     said = crude_bias_sentence(model, checked)
-    assert "−4.0 degrees (standard error 1.8) in the signal model and −6.1 degrees (standard error 3.1), not clear by itself," in said and "2.2 standard errors are no proof" in said
+    assert "−4.0 degrees (standard error 1.8) in the signal model and −6.1 degrees (standard error 3.1), not clear by itself, in the quicker look of the quality check, which estimates the clock lags beside it." in said and "2.2 standard errors are no proof" in said
     assert "no proof" not in crude_bias_sentence(model.assign(value=-12.0), checked)
     assert crude_bias_sentence(model, pd.DataFrame({"azimuth_bias_deg": [""], "azimuth_bias_se_deg": [""]})) == ""     # a blank column of a file
     assert crude_bias_sentence(model, checked.head(0)) == crude_bias_sentence(model.head(0), checked) == ""
@@ -83,3 +83,12 @@ def test_what_is_worth_most_is_named_with_both_figures():
     alike = table.assign(median_m=[60.0, 61.0, 60.0], held_95=52)
     assert worth_heading(alike) == "No single correction matters much to the median error of these beacons"
     assert "held no fewer" in worth_paragraph(alike)
+
+
+def test_two_estimates_of_a_lag_that_is_taken_out_are_explained_where_they_differ():
+    lags, checked = pd.DataFrame({"flight_id": ["a", "b"], "lag_s": [4.07, 0.6], "applied_s": [4.0, 0.0]}), pd.DataFrame({"flight_id": ["a", "b"], "lag_s": [4.21, -0.2]})
+    said = crude_lag_sentence(lags, checked)
+    assert "(4.1 s here and 4.2 s there in a)" in said and "whole seconds of the first are taken out" in said and "in b" not in said
+    assert crude_lag_sentence(lags, checked.assign(lag_s=4.12)) == crude_lag_sentence(lags.assign(applied_s=0.0), checked) == ""
+    # a quality check that looked at nothing leaves no table, or a column without a value
+    assert crude_lag_sentence(lags, checked.assign(lag_s="")) == crude_lag_sentence(lags, checked.head(0)) == crude_lag_sentence(lags.head(0), checked) == ""

@@ -7,7 +7,7 @@ import pandas as pd
 
 from pipeline.intake.declination import declination, decimal_year
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
-from pipeline.wording import as_given, counted, listed, two_figures
+from pipeline.wording import as_given, counted, listed, printed, two_figures
 
 # GPS time is ahead of UTC by this since 2017-01-01 (IERS); a receiver left on GPS time stamps so much late.
 GPS_AHEAD_S = 18.0
@@ -55,7 +55,7 @@ def crude_bias_sentence(parameters: pd.DataFrame, checked: pd.DataFrame) -> str:
     model, look = (f"{value:.1f} degrees (standard error {error:.1f})".replace("-", "−") for value, error in estimates)
     aside = ", not clear by itself," if abs(estimates[1][0]) < _CLEAR * estimates[1][1] else ""
     weak = f"; {abs(row['value']) / row['standard_error']:.1f} standard errors are no proof that the antenna is turned" if abs(row["value"]) < _PROOF * row["standard_error"] else ""
-    return f"The azimuth bias is {model} in the signal model and {look}{aside} in the cruder look of the quality check, which knows no hills. It is a parameter of the model, whatever its size{weak}."
+    return f"The azimuth bias is {model} in the signal model and {look}{aside} in the quicker look of the quality check, which estimates the clock lags beside it. It is a parameter of the model, whatever its size{weak}."
 
 
 def fault_words(tried: pd.DataFrame) -> str:
@@ -91,6 +91,16 @@ def bias_words(bias_deg: float, error_deg: float, declination_deg: float | None,
     if declination_deg is not None and abs(declination_deg) > _CLEAR * error_deg and abs(bias_deg - declination_deg) <= _CLEAR * error_deg:
         named = f"; of the size of the magnetic declination ({declination_deg:.1f} degrees): are these azimuths magnetic?"
     return f"the antenna seems to point {abs(bias_deg):.0f} degrees {'right' if bias_deg > 0 else 'left'} of the azimuth in the log: {done}{named}"
+
+
+def crude_lag_sentence(lags: pd.DataFrame, checked: pd.DataFrame) -> str:
+    """Why a lag that is taken out has another figure in the quality check, where it has one; rows of clock_lags and instruments."""
+    if not len(lags) or not len(checked):
+        return ""
+    crude = dict(zip(checked["flight_id"], pd.to_numeric(checked["lag_s"], errors="coerce")))
+    pairs = [(row.flight_id, printed(row.lag_s, ".1f"), printed(crude.get(row.flight_id, np.nan), ".1f")) for row in lags[lags["applied_s"] != 0].itertuples()]
+    differing = [f"{mine} s here and {look} s there in {flight}" for flight, mine, look in pairs if look not in (mine, "nan")]
+    return f"A lag is estimated twice, here by the signal model and in the quality check beside the azimuth bias by a quicker fit ({listed(differing)}); whole seconds of the first are taken out." if differing else ""
 
 
 def declination_here_deg(workspace) -> float | None:
@@ -134,7 +144,7 @@ def instruments_part(workspace, book):
     shown = book.table("instrument_findings", frame, "What beacons say of clocks, antenna, hills and receiver.", {
         "what": ("Finding", "", "text"), "where": ("Where", "", "text"), "value": ("Estimate", "", as_given), "error": ("SE", "", as_given), "unit": ("Unit", "", "text"), "said": ("What it comes to", "", "text")},
         saved_as="instrument_findings.csv", notes="SE: standard error. A lag is taken out when it is three standard errors from nothing and gains four units of log-posterior: it is a correction in whole seconds of all records of a flight, made or not made, without its error. A lag found without a beacon serves that beacon. Azimuth bias and loss behind hills are parameters of the signal model: their estimates enter every fix with their errors, whatever their size; they are called clear from two standard errors on, which decides words only. Level of strengths: mean over the beacons of how much stronger they read than in the other flights; clear when it is 3 dB or more and chance does not explain it (p below 0.05, adjusted for the flights).")
-    return book.together(book.words(instruments_heading(table), crude_bias_sentence(workspace.read_table("signal_model"), _checked(workspace))), shown)
+    return book.together(book.words(instruments_heading(table), crude_lag_sentence(workspace.read_table("clock_lags"), _checked(workspace)), crude_bias_sentence(workspace.read_table("signal_model"), _checked(workspace))), shown)
 
 
 def _checked(workspace) -> pd.DataFrame:
