@@ -259,10 +259,13 @@ def test_the_index_has_its_next_steps_above_the_map_and_on_paper_lines_to_sign_o
         assert page.locator(".signature").bounding_box()["y"] < page.locator(".twin").bounding_box()["y"]
 
 
-def test_the_map_that_opens_a_page_is_as_wide_on_paper_as_its_sheet(running, pages):
-    for name in ("localisation", "index"):
-        with opened(running, pages / f"{name}.html", paper=True, width_px=665) as (page, _):    # A4 less its margins
-            assert page.locator(".twin .drawn").first.bounding_box()["width"] > 0.97 * page.evaluate("document.querySelector('main').clientWidth")
+def test_on_paper_the_map_of_the_index_is_as_wide_as_the_sheet_and_that_of_a_report_leaves_room_for_its_answer_above(running, pages):
+    with opened(running, pages / "index.html", paper=True, width_px=665) as (page, _):    # A4 less its margins
+        assert page.locator(".twin .drawn").first.bounding_box()["width"] > 0.97 * page.evaluate("document.querySelector('main').clientWidth")
+    with opened(running, pages / "localisation.html", paper=True, width_px=665) as (page, _):
+        box = page.locator(".twin .drawn").first.bounding_box()
+        # of the 259 mm of a sheet, at 96 px to the inch, between a third and two fifths
+        assert 86.0 < box["height"] * 25.4 / 96.0 < 104.0 and box["width"] <= 665.0
 
 
 def test_pages_stay_small(pages):
