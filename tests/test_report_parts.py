@@ -129,6 +129,11 @@ def test_messages_come_worst_first_with_their_words():
     assert "a.csv line 3" in html and "Done: counted once." in html
 
 
+@pytest.mark.parametrize("value, seen", [("-86 dB", "−86 dB"), ("-115.0 dB", "−115.0 dB"), ("-9999", "-9999"), ("0429-b", "0429-b"), ("-a", "-a")])
+def test_a_measured_value_of_a_message_has_the_true_minus_sign_and_text_of_a_file_stays_as_written(book, value, seen):
+    assert f"<code>{seen}</code>" in book.messages([Message("look", "code", "Text", value=value)]).report_html().replace("\u00a0", " ")
+
+
 def test_many_messages_of_one_rule_are_counted():
     html = Book("tables", "figures").messages([Message("look", "ceiling", f"row {row}") for row in range(40)], file="tables/messages.csv").report_html()
     assert html.count("<strong>Look</strong>") == 5 and "35 more of the kind ceiling." in html and "tables/messages.csv" in html

@@ -299,9 +299,14 @@ def _sentence(text: str) -> str:
     return said[0].upper() + said[1:]
 
 
+def _measured(value: str) -> str:
+    """A measured value, a number with its unit, with the true minus sign; text of a file, such as a code for "not heard", stays as it was written."""
+    return "\u2212" + value[1:] if re.fullmatch(r"-[0-9][0-9.,]* [A-Za-z%]+", value) else value
+
+
 def _message_item(message: Message) -> str:
     place = f'<span class="place">{shown(message.place)}</span> ' if message.place else ""
-    value = f' <code>{shown(message.value)}</code>' if message.value else ""
+    value = f' <code>{shown(_measured(message.value))}</code>' if message.value else ""
     after = [message.consequence, message.remedy, f"Done: {message.done}" if message.done else ""]
     more = " ".join(shown(_sentence(text)) for text in after if text.strip())
     return (
