@@ -1,6 +1,7 @@
 """The movement stage on small invented tables: what it writes, what its report says, and that the notebook stays thin."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import geopandas as gpd
@@ -112,6 +113,20 @@ def test_headings_are_findings(report):
     assert "2 animals moved more than location error allows" in report.what_moved().report_html()
     assert "3 of 6 animals can be tested for movement; 3 animals have no usable position" in report.animals().report_html()
     assert "3 animals were heard in every flight that searched for them, 1 in none" in report.effort().report_html()
+
+
+def test_an_animal_heard_in_single_records_only_is_told_apart_from_those_heard(report):
+    always = report.tables.summary.query("flights_heard == flights_searched and flights_searched > 0")["tag_id"]
+    assert say.effort_heading(report.tables).startswith("3 animals were heard in every flight") and len(always) == 3
+    said = say.effort_heading(replace(report.tables, single=(always.iloc[0],)))
+    assert said.startswith("2 animals were heard in every flight") and said.endswith(f", {always.iloc[0]} only in a single record that may be false")
+
+
+def test_who_was_heard_in_single_records_only_is_asked_of_the_same_rule_as_on_every_page():
+    tags, fixes, flights, draws, _ = invented()
+    heard = pd.DataFrame({"tag_id": ["H1", "H4"], "longest_run": [4.0, 1.0]})
+    assert summarise(tags=tags, fixes=fixes, flights=flights, draws=draws, tags_heard=heard).single == ("H4",)
+    assert summarise(tags=tags, fixes=fixes, flights=flights, draws=draws).single == ()
 
 
 def test_the_errors_used_are_listed_with_the_beacons(report):

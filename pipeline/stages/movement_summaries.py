@@ -14,6 +14,7 @@ from pipeline.movement import (
     net_displacement_table, outline_table, overlap_table, places_of_animals, proximity_table, range_table, shared_error, survival_table, tails_of, timeline_table, track_table, walk_table,
     walks_of_animals,
 )
+from pipeline.stages.doubtful_hits import lone_hits
 from pipeline.stages.workspace import Workspace, open_workspace
 
 DRAWS_FILE = "work/draws.npz"
@@ -48,6 +49,7 @@ class MovementTables:
     errors : the errors that went in: of the fixes used, and of the beacons where there are any.
     significance : of the tests, over the whole campaign.
     shared : what the errors of one flight have in common. tails : how far errors reach beyond the 95 % regions. no_survival : why there is no survival curve, "" when there is one.
+    single : animals heard in single records only, by the rule of doubtful_hits.
     """
 
     animals: list[AnimalFixes]
@@ -73,6 +75,7 @@ class MovementTables:
     shared: SharedError
     tails: Tails
     no_survival: str
+    single: tuple[str, ...] = ()
 
 
 def open_report(config_path):
@@ -92,7 +95,7 @@ def compute(workspace: Workspace) -> MovementTables:
     tables = summarise(
         tags=workspace.read_work("tags"), fixes=fixes, flights=workspace.read_work("flights"), draws=read_draws(workspace.path_to_read(DRAWS_FILE)),
         beacon_errors=optional(lambda: workspace.read_table("beacon_errors", BEACON_ERRORS)),
-        judged=optional(lambda: workspace.read_work("fate_triage")), searched=optional(lambda: workspace.read_work("searched_area")),
+        judged=optional(lambda: workspace.read_work("fate_triage")), searched=optional(lambda: workspace.read_work("searched_area")), tags_heard=optional(lambda: workspace.read_work("tags_heard")),
         significance=workspace.survey.movement.significance, seed=workspace.survey.seed,
     )
     for attribute, name in TABLE_FILES.items():
@@ -100,12 +103,13 @@ def compute(workspace: Workspace) -> MovementTables:
     return tables
 
 
-def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, searched=None, significance=0.05, seed=1) -> MovementTables:
+def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, searched=None, tags_heard=None, significance=0.05, seed=1) -> MovementTables:
     """All movement tables from the tables of the stages before and the draws of the calibrated posteriors.
 
     draws : dict of (tag_id, flight_id) -> array (n, 2), metres in the survey CRS.
     beacon_errors : DataFrame with the columns of BEACON_ERRORS, or None. judged : of fate.triage, or None.
     searched : flight_id, tag_type and mean_cautious, the mean probability over the ground that a tag of this type would have been heard; or None.
+    tags_heard : tag_id and longest_run of hits, or None.
     """
     shared = shared_error(beacon_errors, seed=seed)
     animals = animals_with_fixes(tags, fixes, draws)
@@ -123,7 +127,7 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
         proximity=proximity_table(together), fidelity=fidelity_table(animals, significance=significance),
-        places=_places(animals), errors=_errors(animals, beacon_errors),
+        places=_places(animals), errors=_errors(animals, beacon_errors), single=() if tags_heard is None else tuple(lone_hits(fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "animal", "tag_id"])], tags_heard)),
     )
 
 

@@ -303,11 +303,16 @@ def fidelity_paragraphs(fidelity, moved, summary) -> list[str]:
 
 
 def effort_heading(tables) -> str:
-    summary = tables.summary
+    """In how many of the flights that searched for them animals were heard; those that rest on single records stand apart."""
+    summary = tables.summary[~tables.summary["tag_id"].isin(tables.single)]
     always = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == summary["flights_searched"])).sum())
     never = int(((summary["flights_searched"] > 0) & (summary["flights_heard"] == 0)).sum())
     sometimes = list(summary.loc[(summary["flights_heard"] > 0) & (summary["flights_heard"] < summary["flights_searched"]), "tag_id"])
-    return f"{counted(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none{f', {listed(sometimes)} in some' if sometimes else ''}"
+    return f"{counted(always, 'animal')} {'was' if always == 1 else 'were'} heard in every flight that searched for {'it' if always == 1 else 'them'}, {never} in none{f', {listed(sometimes)} in some' if sometimes else ''}{_single(tables.single)}"
+
+
+def _single(tag_ids: tuple[str, ...]) -> str:
+    return f", {listed(tag_ids)} only in {'a single record' if len(tag_ids) == 1 else 'single records'} that may be false" if tag_ids else ""
 
 
 def effort_paragraphs(tables) -> list[str]:
