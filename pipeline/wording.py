@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -24,6 +26,12 @@ def two_figures(value: float) -> str:
     """A length or area to the two figures it has: 181.3 -> "180", 1234 -> "1,200", 0.0342 -> "0.034"."""
     rounded = float(f"{float(value):.2g}")
     return f"{rounded:,.0f}" if abs(rounded) >= 10 or rounded == 0 else f"{rounded:g}"
+
+
+def rounded_up(value: float) -> str:
+    """An upper bound to two figures, never below it: 152.6 -> "160", 150 -> "150"."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 else 1.0
+    return two_figures(math.ceil(round(float(value) / step, 9)) * step)
 
 
 def as_printed_m(length_m: float) -> float:

@@ -489,7 +489,7 @@ def test_every_limit_that_fixes_were_counted_against_is_named(sensitive, demo_fo
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     said = page[page.index("Counted against are"):].partition(" (")[0]
     names = {"closest approach (m)": "closest approach", "records heard": "records heard", "tag type": "tag type", "flight style": "flight style", "ground between the beacons": "outline of the beacons", "ground flown over": "outline of the tracks",
-             "ground height (m)": "ground heights", "receiver height, median of a flight (m)": "heights flown"}
+             "ground height (m)": "ground heights", "receiver height, median of a flight (m)": "heights flown", "evidence of the fix": "evidence other than strengths"}
     conditions = set(pd.read_csv(demo_folder / "tables" / "beacon_reach.csv")["condition"]) - {"any of these", "closest approach of any beacon fix (m)"}
     assert conditions <= set(names) and all(names[condition] in said for condition in conditions)
 

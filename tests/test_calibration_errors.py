@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.calibration import accuracy_statement, doubtful_places, elliptical_probability, error_summary, median_interval, median_interval_by_place, median_interval_by_place_and_flight, nssda_95_m, p90_interval_by_place, summary_by
+from pipeline.calibration import accuracy_statement, doubtful_places, elliptical_probability, error_summary, median_interval, median_interval_by_place, median_interval_by_place_and_flight, median_interval_of_fixes, nssda_95_m, p90_interval_by_place, p90_interval_of_fixes, summary_by
+from pipeline.calibration.errors import BOTH_DRAWN, ORDERED, PLACES_DRAWN
 
 
 def errors(east, north, **columns):
@@ -27,7 +28,7 @@ def test_a_single_fix_has_an_error_and_no_interval():
 
 def test_no_fix_gives_no_number():
     found = error_summary(errors([], []))
-    assert found["n"] == 0 and all(np.isnan(value) for name, value in found.items() if name != "n")
+    assert found["n"] == 0 and all(np.isnan(value) for name, value in found.items() if name not in ("n", "median_interval")) and found["median_interval"] == ""
 
 
 def test_without_places_there_is_no_interval_since_repeats_would_pass_for_new_beacons():
@@ -81,6 +82,18 @@ def test_drawing_flights_again_too_widens_the_interval_where_flights_differ_and_
     by_place = 50.0 + 15.0 * places + noise
     one, two = median_interval_by_place(by_place, places), median_interval_by_place_and_flight(by_place, places, flights)
     assert two[1] - two[0] == pytest.approx(one[1] - one[0], rel=0.25)
+
+
+def test_the_interval_of_a_median_names_how_it_was_found_and_lets_flights_vary_where_there_are_three():
+    rng = np.random.default_rng(4)
+    places, flights = np.repeat(list("abcdefgh"), 4), np.tile([1, 2, 3, 4], 8)
+    sizes = rng.gamma(2.0, 30.0, 32) + 20.0 * flights
+    assert median_interval_of_fixes(sizes, places, flights) == (*median_interval_by_place_and_flight(sizes, places, flights), BOTH_DRAWN)
+    assert median_interval_of_fixes(sizes, places) == (*median_interval_by_place(sizes, places), PLACES_DRAWN) == median_interval_of_fixes(sizes, places, np.tile([1, 2], 16))
+    assert median_interval_of_fixes(sizes[::4], places[::4], flights[::4]) == (*median_interval(sizes[::4]), ORDERED)
+    assert median_interval_of_fixes(sizes[:20], places[:20], flights[:20])[2] == ""     # five places
+    few, many = p90_interval_of_fixes(sizes, places, np.ones(32)), p90_interval_of_fixes(sizes, places, flights)
+    assert few == p90_interval_by_place(sizes, places) and many[0] < many[1] and many != few
 
 
 def test_two_flights_do_not_show_how_flights_differ():

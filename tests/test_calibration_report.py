@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from pipeline.calibration import coverage_table
+from pipeline.calibration.errors import BOTH_DRAWN
 from pipeline.columns import BEACON_ERRORS
 from pipeline.figures import calibration as draw
 from pipeline.figures.style import settle
@@ -67,7 +68,7 @@ def beacon_fixes(approaches_m, places, heard=30, status="located"):
 def reach_of(details, animals_m=(150.0, 500.0), animals_heard=30):
     """reach_table with animals at these closest approaches, on ground that every outline holds."""
     corners = pd.DataFrame({"easting_m": [0.0, 1000, 1000, 0], "northing_m": [0.0, 0, 1000, 1000], "place_id": list("abcd")})
-    animals = pd.DataFrame({"tag_type": "collar", "flight_style": "loop", "flight_id": "F1", "closest_approach_m": np.asarray(animals_m, float), "records_heard": animals_heard, "easting_m": 500.0, "northing_m": 500.0})
+    animals = pd.DataFrame({"tag_type": "collar", "flight_style": "loop", "flight_id": "F1", "closest_approach_m": np.asarray(animals_m, float), "records_heard": animals_heard, "method": "strength", "easting_m": 500.0, "northing_m": 500.0})
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(beacon_reach, "animal_fixes", lambda *given: animals)
         return beacon_reach.reach_table(details, None, None, corners, pd.DataFrame({"flight_id": ["F1"], "height_median_m": [80.0]}), SimpleNamespace(projection=None, terrain=None), corners)
@@ -92,7 +93,7 @@ def test_the_claimed_errors_are_those_within_both_limits_at_once():
     assert beacon_reach.in_claimed_domain(fixes).tolist() == [True] * 6 + [False] * 4
     sized = fixes.assign(error_m=np.where(beacon_reach.in_claimed_domain(fixes), 50.0, 400.0), error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
     row = stage.summary_table(sized).set_index("grouping").loc[stage.CLAIMED]
-    assert row[["group", "n", "places", "median_m", "p90_m"]].tolist() == ["within 160 m and 30 records or more", 6, 6, 50.0, 50.0]
+    assert row[["group", "n", "places", "median_m"]].tolist() == ["within 160 m and 30 records or more", 6, 6, 50.0] and np.isnan(row["p90_m"])
     # five beacons claim nothing
     assert stage.CLAIMED not in set(stage.summary_table(sized[sized["place_id"] != "f"])["grouping"])
 
@@ -106,8 +107,8 @@ def test_a_claimed_limit_is_one_figure_in_the_sentence_in_the_table_and_in_the_g
     assert group == "within 364 m and 30 records or more"
 
 
-def test_nine_in_ten_of_fewer_than_five_fixes_is_not_given():
-    few = beacon_fixes([110.0, 120, 130, 140, 150, 420], list("abcdef")).assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
+def test_nine_in_ten_of_fewer_than_ten_fixes_is_not_given():
+    few = beacon_fixes([110.0, 120, 130, 140, 150, 160, 110, 120, 130, 140, 420], list("abcdefabcda")).assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)
     summary = stage.summary_table(few).set_index("group")
     assert np.isnan(summary.loc["400 to 800 m", "p90_m"]) and summary.loc["100 to 200 m", "p90_m"] == 50.0
 
@@ -121,30 +122,31 @@ def test_with_five_beacons_no_distance_is_claimed():
 def test_the_headline_says_which_fixes_it_counts_and_what_the_located_ones_alone_come_to():
     rows = [("all", "all fixes", 4, 60.0, 300.0, 3), (stage.STATUS, "area only", 1, 380.0, 380.0, 0), (stage.STATUS, "located", 3, 50.0, 90.0, 3)]
     summary = pd.DataFrame(rows, columns=["grouping", "group", "n", "median_m", "p90_m", "inside_95"])
-    assert say.counted_fixes(summary) == ("The figures of all errors count all 4 beacon fixes at their best position, whatever their status (3 located, 1 area only); the 3 located ones alone have a median of 50 m, nine in ten below 90 m, "
+    assert say.counted_fixes(summary) == ("The figures of all errors count all 4 beacon fixes at their best position, whatever their status (3 located, 1 area only); the 3 located ones alone have a median of 50 m, "
                                           "and 3 of 3 inside their 95 % region.")
     assert say.counted_fixes(summary[summary["group"] != "area only"]) == "All 4 fixes are located."
 
 
 def summary_rows(*rows):
-    return pd.DataFrame(rows, columns=["grouping", "group", "n", "places", "median_m", "median_low_95_m", "median_high_95_m", "p90_m", "p90_low_95_m", "p90_high_95_m", "median_low_95_two_way_m", "median_high_95_two_way_m", "inside_95"])
+    return pd.DataFrame(rows, columns=["grouping", "group", "n", "places", "median_m", "median_low_95_m", "median_high_95_m", "p90_m", "p90_low_95_m", "p90_high_95_m", "median_interval", "share_by_place", "share_by_place_low_95", "share_by_place_high_95", "inside_95"])
 
 
 NONE = np.nan
+ALL_FIXES = ("all", "all fixes", 54, 9, 60.0, 47.0, 82.0, 153.0, 118.0, 300.0, BOTH_DRAWN, 0.96, 0.61, 1.0, 52)
 
 
 def test_a_heading_claims_no_class_of_distance_in_which_fewer_than_six_beacons_stand():
     def bands(*places):
         names = ("under 100 m", "200 to 400 m", "400 to 800 m")
-        return say.summary_heading(summary_rows(*(("closest approach", name, 10, count, median, NONE, NONE, 100.0, NONE, NONE, NONE, NONE, 9) for name, count, median in zip(names, places, (54.0, 62.0, 300.0)))))
+        return say.summary_heading(summary_rows(*(("closest approach", name, 10, count, median, NONE, NONE, 100.0, NONE, NONE, "", NONE, NONE, NONE, 9) for name, count, median in zip(names, places, (54.0, 62.0, 300.0)))))
     assert bands(6, 8, 4) == "The median error is 54 m where the receiver came within 100 m, 62 m where it stayed at 200 to 400 m"
     assert bands(6, 8, 6).endswith("300 m where it stayed at 400 to 800 m")
     assert bands(6, 5, 5) == "There are too few beacons to compare distances"
 
 
 def test_a_ninetieth_percentile_says_that_few_beacons_do_not_bound_it():
-    row = summary_rows(("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52)).iloc[0]
-    assert say.nine_in_ten(row) == ", and nine in ten errors were below about 150 m (120 to 300 m by beacons drawn again, too short at its upper end: 36 independent beacons would bound it)"
+    row = summary_rows(ALL_FIXES).iloc[0]
+    assert say.nine_in_ten(row) == ", the 90th percentile about 150 m (120 to 300 m by beacons and flights drawn again, too short at its upper end: 36 independent beacons would bound it)"
     assert say.nine_in_ten(row.replace({9: 40})).endswith("(95 % interval 120 to 300 m)") and "six beacons bound a median, 36 a 90th percentile" in say.nine_in_ten(row.replace({118.0: NONE}))
     assert say.nine_in_ten(row.replace({153.0: NONE})) == ""
     # binomial: the largest of 36 errors lies below the 90th percentile in 2.25 % of samples, that of 35 in 2.50 %
@@ -152,16 +154,15 @@ def test_a_ninetieth_percentile_says_that_few_beacons_do_not_bound_it():
 
 
 def test_the_errors_of_the_claimed_fixes_stand_beside_those_of_all():
-    whole = ("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52)
-    claimed = (stage.CLAIMED, "within 364 m and 20 records or more", 45, 9, 58.6, 51.0, 64.0, 126.0, 96.0, 165.0, 47.0, 82.0, 44)
-    said = say.claimed_errors(summary_rows(whole, claimed))
-    assert "lie 45 of 54 fixes at 9 beacons: median error 59 m (95 % interval 51 to 64 m), nine in ten below 130 m, 44 of 45 inside" in said
-    assert say.claimed_errors(summary_rows(whole)) == ""
+    claimed = (stage.CLAIMED, "within 364 m and 20 records or more", 45, 9, 58.6, 47.0, 82.0, 126.0, 96.0, 165.0, BOTH_DRAWN, 0.98, 0.65, 1.0, 44)
+    said = say.claimed_errors(summary_rows(ALL_FIXES, claimed))
+    assert "lie 45 of 54 fixes at 9 beacons: median error 59 m (95 % interval 47 to 82 m), 44 of 45 inside their 95 % region (every beacon counted once: 0.98, 95 % interval 0.65 to 1.00)." in said
+    assert say.claimed_errors(summary_rows(ALL_FIXES)) == ""
 
 
 def test_the_spread_of_flights_and_the_interval_that_lets_them_vary_are_said():
-    rows = summary_rows(("all", "all fixes", 54, 9, 60.0, 51.0, 73.0, 153.0, 118.0, 300.0, 47.0, 82.0, 52), *(("flight", name, 9, 9, median, *[NONE] * 7, 9) for name, median in (("a", 93.0), ("b", 47.0))))
-    assert say.flights_sentence(rows) == "The medians of the two flights run from 47 to 93 m; with beacons and flights both drawn again the median of all has a 95 % interval of 47 to 82 m."
+    rows = summary_rows(ALL_FIXES, *(("flight", name, 9, 9, median, *[NONE] * 9, 9) for name, median in (("a", 93.0), ("b", 47.0))))
+    assert say.flights_sentence(rows) == "The medians of the two flights run from 47 to 93 m; the interval of the median of all draws beacons and flights again, so that it holds both."
     assert say.flights_sentence(rows.iloc[:2]) == ""
 
 

@@ -1,6 +1,10 @@
 import pytest
 
-from pipeline.wording import counted, listed, number_word, printed, two_figures
+from pipeline.wording import counted, listed, number_word, printed, rounded_up, two_figures
+
+
+def test_an_upper_bound_is_never_rounded_below_itself():
+    assert [rounded_up(each) for each in (152.6, 150.0, 1.51, 0.0, 1210.0)] == ["160", "150", "1.6", "0", "1,300"]
 
 
 @pytest.mark.parametrize("value, text", [(181.3, "180"), (1234.0, "1,200"), (0.0342, "0.034"), (9.96, "10"), (9.44, "9.4"), (0.0, "0")])

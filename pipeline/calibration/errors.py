@@ -21,8 +21,10 @@ PLACES_FOR_AN_INTERVAL = 6
 RESAMPLES = 4000
 # Fewer flights than this and drawing them again says nothing of how they differ. Our choice.
 FLIGHTS_FOR_AN_INTERVAL = 3
-# Nine in ten of fewer errors than this is the largest or the one before.
-FIXES_FOR_P90 = 5
+# Nine in ten of fewer errors than this is the largest of them.
+FIXES_FOR_P90 = 10
+# How an interval of the median was found.
+BOTH_DRAWN, PLACES_DRAWN, ORDERED = "beacons and flights drawn again", "beacons drawn again", "order statistics"
 
 
 def median_interval(errors_m, confidence: float = 0.95) -> tuple[float, float]:
@@ -54,6 +56,27 @@ def median_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed
     return _interval_of_draws(errors, _drawn_again(count, seed)[:, places], 0.5, confidence)
 
 
+def median_interval_of_fixes(errors_m, place_ids, flight_ids=None) -> tuple[float, float, str]:
+    """Interval of the median of beacon fixes with how it was found: places and flights both drawn again from 6 places and 3 flights on, else places alone.
+
+    Where every place has one fix and no three flights are known it is that of order statistics. (nan, nan, "") below 6 places.
+    """
+    if flight_ids is not None:
+        low, high = median_interval_by_place_and_flight(errors_m, place_ids, flight_ids)
+        if np.isfinite(low):
+            return low, high, BOTH_DRAWN
+    low, high = median_interval_by_place(errors_m, place_ids)
+    if not np.isfinite(low):
+        return low, high, ""
+    return low, high, PLACES_DRAWN if len(errors_m) > len(set(map(str, place_ids))) else ORDERED
+
+
+def p90_interval_of_fixes(errors_m, place_ids, flight_ids) -> tuple[float, float]:
+    """Interval of the 90th percentile of beacon fixes: places and flights both drawn again from 6 places and 3 flights on, else places alone; (nan, nan) where neither can be."""
+    low, high = _interval_by_place_and_flight(errors_m, place_ids, flight_ids, 0.9)
+    return (low, high) if np.isfinite(low) else p90_interval_by_place(errors_m, place_ids)
+
+
 def p90_interval_by_place(errors_m, place_ids, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
     """Interval of the 90th percentile of errors by the same draws of whole places as `median_interval_by_place`; (nan, nan) below 6 places, or where none repeats.
 
@@ -73,6 +96,10 @@ def median_interval_by_place_and_flight(errors_m, place_ids, flight_ids, confide
     What a flight has in common (weather, path, clock) is then a matter of chance too. (nan, nan) below 6 places or 3 flights.
     Source: A. B. Owen, The pigeonhole bootstrap, Annals of Applied Statistics 1 (2007); from memory. It leans to the wide side.
     """
+    return _interval_by_place_and_flight(errors_m, place_ids, flight_ids, 0.5, confidence, seed)
+
+
+def _interval_by_place_and_flight(errors_m, place_ids, flight_ids, share: float, confidence: float = 0.95, seed: int = 1) -> tuple[float, float]:
     errors = np.asarray(errors_m, float)
     places, flights = (np.unique(np.asarray(names, object).astype(str), return_inverse=True)[1] for names in (place_ids, flight_ids))
     counts = [int(names.max()) + 1 if len(errors) else 0 for names in (places, flights)]
@@ -80,7 +107,7 @@ def median_interval_by_place_and_flight(errors_m, place_ids, flight_ids, confide
         return float("nan"), float("nan")
     drawn = _drawn_again(counts[0], seed)[:, places] * _drawn_again(counts[1], seed + 1)[:, flights]
     # places and flights that never met may be all that was drawn
-    return _interval_of_draws(errors, drawn[drawn.sum(axis=1) > 0], 0.5, confidence)
+    return _interval_of_draws(errors, drawn[drawn.sum(axis=1) > 0], share, confidence)
 
 
 def _drawn_again(count: int, seed: int) -> np.ndarray:
@@ -165,25 +192,35 @@ _SUMMARY = ("bias_east_m", "bias_north_m", "median_m", "median_low_95_m", "media
 
 
 def error_summary(errors: pd.DataFrame) -> dict:
-    """Summary of beacon errors (columns error_m, error_east_m, error_north_m and, for the interval, place_id).
+    """Summary of beacon errors (columns error_m, error_east_m, error_north_m and, for the interval, place_id and flight_id).
 
-    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile and RMSE (divided by n), all in metres.
-    The interval is that of median_interval_by_place; without place_id nobody knows which fixes repeat a beacon, and there is none.
+    Returns n, bias east and north, median with 95 % interval, mean, 90th percentile and RMSE (divided by n), all in metres, and median_interval.
+    The interval is that of median_interval_of_fixes, which names its method in median_interval; without place_id nobody knows which fixes repeat a
+    beacon, and there is none.
     """
     size = errors["error_m"].to_numpy(float)
     if len(size) == 0:
-        return {"n": 0, **{name: float("nan") for name in _SUMMARY}}
-    low, high = median_interval_by_place(size, errors["place_id"]) if "place_id" in errors else (float("nan"), float("nan"))
+        return {"n": 0, **{name: float("nan") for name in _SUMMARY}, "median_interval": ""}
+    low, high, how = median_interval_of_fixes(size, errors["place_id"], errors.get("flight_id")) if "place_id" in errors else (float("nan"), float("nan"), "")
     values = (float(errors["error_east_m"].mean()), float(errors["error_north_m"].mean()), float(np.median(size)), low, high,
               float(size.mean()), float(np.quantile(size, 0.9)), _rmse(size))
-    return {"n": len(size), **dict(zip(_SUMMARY, values))}
+    return {"n": len(size), **dict(zip(_SUMMARY, values)), "median_interval": how}
+
+
+def _inside_by_place(errors: pd.DataFrame) -> dict[str, float]:
+    """Share of truths inside their 95 % region when every place counts once, with its interval, as in coverage_table; blank where no place is known."""
+    if "place_id" not in errors:
+        return {"share_by_place": np.nan, "share_by_place_low_95": np.nan, "share_by_place_high_95": np.nan}
+    by_place = (errors["level_after"] <= 0.95).astype(float).groupby(errors["place_id"].astype(str)).mean()
+    low, high = exact_interval(float(by_place.sum()), len(by_place))
+    return {"share_by_place": float(by_place.mean()), "share_by_place_low_95": low, "share_by_place_high_95": high}
 
 
 def summary_by(errors: pd.DataFrame, by: str) -> pd.DataFrame:
-    """One row of error_summary per value of a column, with the coverage of the calibrated 95 % regions (level_after) and its exact interval."""
+    """One row of error_summary per value of a column, with the coverage of the calibrated 95 % regions (level_after), its exact interval, and both with every place counted once."""
     rows = []
     for value, part in errors.groupby(by, sort=True, observed=True):
         inside = int((part["level_after"] <= 0.95).sum())
         low, high = exact_interval(inside, len(part))
-        rows.append({by: value, **error_summary(part), "inside_95": inside, "inside_low_95": low, "inside_high_95": high})
+        rows.append({by: value, **error_summary(part), "inside_95": inside, "inside_low_95": low, "inside_high_95": high, **_inside_by_place(part)})
     return pd.DataFrame(rows)

@@ -5,16 +5,17 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
-from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL, RESAMPLES
+from pipeline.calibration.errors import BOTH_DRAWN, PLACES_DRAWN, PLACES_FOR_AN_INTERVAL, RESAMPLES
 from pipeline.calibration.widening import PRIOR_CENTRE, PRIOR_FACTOR
 from pipeline.radio.parameters import USUAL_FAULT_SD_DB
 from pipeline.stages.appendix_field_words import stated
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, EVIDENCE, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
 from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.calibration_words import OUTSIDE, P90_PLACES, by_place_sentence, claimed_errors, counted_fixes, flights_sentence, held, nine_in_ten, style_note, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
 
+_METHODS = {BOTH_DRAWN: f"percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes; Owen 2007", PLACES_DRAWN: f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997"}
 UNTESTED = "No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."
 
 
@@ -24,7 +25,7 @@ def errors(found: Material) -> list[str]:
     if not len(summary):
         return [UNTESTED]
     row = summary.iloc[0]
-    by = f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997" if row["n"] > row["places"] else "order statistics"
+    by = _METHODS.get(row["median_interval"], row["median_interval"])
     interval = f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m, {by})" if pd.notna(row["median_low_95_m"]) else f" (no interval: fewer than {number_word(PLACES_FOR_AN_INTERVAL)} beacons)"
     return [
         f"Errors were measured on {counted(int(row['places']), 'beacon')}{found.cite('beacons')}: tags at surveyed places, treated as if unknown. Each flight that heard a beacon gives one fix, {counted(int(row['n']), 'fix', 'fixes')} in all. Each beacon was located by a model "
@@ -41,7 +42,7 @@ def errors(found: Material) -> list[str]:
 def _between_flights(summary: pd.DataFrame) -> str:
     """How flights differ, with the source of the interval in which they vary too; "" with one flight."""
     said = flights_sentence(summary)
-    return f"{said.removesuffix('.')} (Owen 2007), since weather, path and clocks of a flight are common to its fixes." if said and pd.notna(summary.iloc[0].get("median_low_95_two_way_m")) else said
+    return f"{said.removesuffix('.')}, since weather, path and clocks of a flight are common to its fixes; from so few beacons and flights it is approximate." if said and summary.iloc[0]["median_interval"] == BOTH_DRAWN else said
 
 
 def _standard(details: pd.DataFrame) -> str:
@@ -96,7 +97,7 @@ def _outside(rows: pd.DataFrame) -> str:
 
 
 _NAMES = {CLOSEST: "closest approach", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", FLOWN: "the convex outline of the tracks", BETWEEN: "the convex outline of the beacons", GROUND_HEIGHT: "the ground heights at the beacons",
-          RECEIVER_HEIGHT: "the heights flown"}
+          RECEIVER_HEIGHT: "the heights flown", EVIDENCE: "evidence other than strengths"}
 
 
 def chosen(found: Material) -> list[str]:

@@ -59,9 +59,9 @@ def errors(book: Book, found: Material) -> Table | None:
                         bias=[number.offset(east, north) for east, north in zip(rows["bias_east_m"], rows["bias_north_m"])],
                         held=[f"{row.inside_95} of {row.n} ({number.probability(row.inside_low_95)} to {number.probability(row.inside_high_95)})" for row in rows.itertuples()])
     return book.table("errors", frame, "Errors on beacons by condition; every beacon was located by a model that had not seen it.", {
-        "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90 % within", "m", two_figures),
+        "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90th percentile", "m", two_figures),
         "bias": ("Bias", "m E, N", as_given), "held": ("Held by 95 % region", "fixes (95 %)", as_given)}, saved_as="error_summary.csv",
-        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: where beacons repeat, percentiles of {RESAMPLES:,d} medians of whole beacons drawn again (Davison & Hinkley 1997); where each has one fix, order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat. Conditions overlap. RMSE is in the file.")
+        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes where there are three flights (Owen 2007), else beacons (Davison & Hinkley 1997), in one flight order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat; those with every beacon counted once, RMSE and the interval of the 90th percentile, which stands from ten fixes on, are in the file. Conditions overlap.")
 
 
 def coverage(book: Book, found: Material) -> Table | None:

@@ -13,7 +13,7 @@ from pipeline.report import see
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
-from pipeline.stages.calibration_words import COUNTED_PLACES, claimed_errors, counted_fixes, held
+from pipeline.stages.calibration_words import COUNTED_PLACES, claimed_errors, held
 from pipeline.wording import counted, listed, number_word, two_figures
 
 # The folder of what may be attached to a paper.
@@ -78,7 +78,7 @@ def _tested(found: Material) -> str:
     outside = reach.iloc[-1] if len(reach) else None
     if outside is not None and outside["fixes"]:
         said += f" {outside['fixes_outside']} of {outside['fixes']} fixes of animals lie outside of what the beacons tested."
-    return f"{said} {counted_fixes(whole)}".strip()
+    return said.strip()
 
 
 def by_beacon(coverage: pd.DataFrame) -> str:

@@ -11,11 +11,13 @@ import pandas as pd
 import shapely
 
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
+from pipeline.location import PLACED
 from pipeline.wording import counted
 
 REACH = ["condition", "beacons", "beacon_fixes", "beacon_places", "rests_on", "fixes_outside", "fixes"]
 CLOSEST, ANY_CLOSEST, RECORDS, TYPE, STYLE = "closest approach (m)", "closest approach of any beacon fix (m)", "records heard", "tag type", "flight style"
-BETWEEN, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, ANY = "ground between the beacons", "ground flown over", "ground height (m)", "receiver height, median of a flight (m)", "any of these"
+BETWEEN, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, EVIDENCE, ANY = "ground between the beacons", "ground flown over", "ground height (m)", "receiver height, median of a flight (m)", "evidence of the fix", "any of these"
+_STRENGTHS = "strength"
 
 
 def reach_table(details: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame, track: pd.DataFrame, flights: pd.DataFrame, ground, beacons: pd.DataFrame) -> pd.DataFrame:
@@ -32,7 +34,7 @@ def reach_table(details: pd.DataFrame, fixes: pd.DataFrame, tags: pd.DataFrame, 
         _among(TYPE, details, "tag_type", animals), _among(STYLE, details, "flight_style", animals),
         _claimed(CLOSEST, details, "closest_approach_m", "distance_band", animals["closest_approach_m"], farther=True), _farthest(details, animals),
         _claimed(RECORDS, details, "records_heard", "records_class", animals["records_heard"], farther=False),
-        _receiver_heights(details, animals, flights), _flown(details, track, animals), _between_beacons(details, standing, animals), _heights(details, standing, animals, ground.terrain),
+        _evidence(details, animals), _receiver_heights(details, animals, flights), _flown(details, track, animals), _between_beacons(details, standing, animals), _heights(details, standing, animals, ground.terrain),
     ) if row[1]]
     any_outside = np.logical_or.reduce([outside for *_, outside in rows])
     rows.append((ANY, "", details, "", any_outside))
@@ -74,9 +76,10 @@ def _at_beacons(behind: pd.DataFrame) -> str:
 
 
 def animal_fixes(fixes: pd.DataFrame, tags: pd.DataFrame, track: pd.DataFrame, flights: pd.DataFrame, projection) -> pd.DataFrame:
-    """Fixes of heard animals with tag_type, flight_style, easting_m, northing_m of the best position, and the closest approach of the track to it (slant metres)."""
+    """Fixes of animals heard in more than one record with tag_type, flight_style, easting_m, northing_m of the best position, and the closest approach of the track to it (slant metres)."""
     own = tags[tags["role"] == "animal"]
-    rows = fixes[fixes["tag_id"].isin(own["tag_id"]) & fixes["best_latitude"].notna()].reset_index(drop=True)
+    # a single record, which may be false, makes no fix; nor does what is doubted
+    rows = fixes[fixes["tag_id"].isin(own["tag_id"]) & fixes["status"].isin([*PLACED, "area only"]) & fixes["best_latitude"].notna()].reset_index(drop=True)
     east, north = projection.forward(rows["best_latitude"].to_numpy(float), rows["best_longitude"].to_numpy(float))
     paths = {flight: part[["easting_m", "northing_m", "height_above_ground_m"]].fillna({"height_above_ground_m": 0.0}).dropna().to_numpy(float)
              for flight, part in track.groupby("flight_id")}
@@ -111,6 +114,11 @@ def _claimed(condition: str, details: pd.DataFrame, column: str, class_column: s
 def _farthest(details: pd.DataFrame, animals: pd.DataFrame):
     tested = details["closest_approach_m"]
     return ANY_CLOSEST, f"{tested.min():.0f} to {tested.max():.0f}", details, "", (animals["closest_approach_m"] > tested.max()).to_numpy(bool)
+
+
+def _evidence(details: pd.DataFrame, animals: pd.DataFrame):
+    """Beacons are located from strengths; a fix that bearings or a sighting entered is of another kind."""
+    return EVIDENCE, "strengths", details, "", (animals["method"] != _STRENGTHS).to_numpy(bool)
 
 
 def _receiver_heights(details: pd.DataFrame, animals: pd.DataFrame, flights: pd.DataFrame):

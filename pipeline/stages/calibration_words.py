@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import accuracy_statement, what_beacons_can_prove
-from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
-from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
+from pipeline.calibration.errors import BOTH_DRAWN, PLACES_FOR_AN_INTERVAL
+from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, EVIDENCE, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
 from pipeline.stages.calibration_numbers import decibel, probability, span
 from pipeline.stages.error_calibration import BY_STYLE, CLAIMED, STATUS
 from pipeline.wording import counted, listed, number_word, two_figures
@@ -48,21 +48,17 @@ def counted_fixes(summary: pd.DataFrame) -> str:
         return f"These count fixes of every status ({kinds}), each at its best position; none is located."
     row = located.iloc[0]
     return (f"The figures of all errors count all {whole['n']} beacon fixes at their best position, whatever their status ({row['n']} located, {kinds}); the {row['n']} located ones alone have a median of {two_figures(row['median_m'])} m, "
-            f"{_nine_below(row)}{row['inside_95']} of {row['n']} inside their 95 % region.")
-
-
-def _nine_below(row) -> str:
-    return f"nine in ten below {two_figures(row['p90_m'])} m, and " if pd.notna(row["p90_m"]) else "and "
+            f"and {row['inside_95']} of {row['n']} inside their 95 % region.")
 
 
 def nine_in_ten(row) -> str:
-    """", and nine in ten errors were below about 150 m (95 % interval ...)", with what beacons cannot bound; "" below five fixes. row : of error_summary."""
+    """", the 90th percentile about 150 m (95 % interval ...)", with what beacons cannot bound; "" below ten fixes. row : of error_summary."""
     if pd.isna(row["p90_m"]):
         return ""
     low, high = row.get("p90_low_95_m"), row.get("p90_high_95_m")
-    interval = f" ({two_figures(low)} to {two_figures(high)} m by beacons drawn again, too short at its upper end: {P90_PLACES} independent beacons would bound it)" if pd.notna(low) and row["places"] < P90_PLACES else (
+    interval = f" ({two_figures(low)} to {two_figures(high)} m by {row['median_interval']}, too short at its upper end: {P90_PLACES} independent beacons would bound it)" if pd.notna(low) and row["places"] < P90_PLACES else (
         f" (95 % interval {two_figures(low)} to {two_figures(high)} m)" if pd.notna(low) else f" (without an interval: {number_word(PLACES_FOR_AN_INTERVAL)} beacons bound a median, {P90_PLACES} a 90th percentile)")
-    return f", and nine in ten errors were below about {two_figures(row['p90_m'])} m{interval}"
+    return f", the 90th percentile about {two_figures(row['p90_m'])} m{interval}"
 
 
 def claimed_errors(summary: pd.DataFrame) -> str:
@@ -72,19 +68,18 @@ def claimed_errors(summary: pd.DataFrame) -> str:
         return ""
     row = rows.iloc[0]
     interval = f" (95 % interval {two_figures(row['median_low_95_m'])} to {two_figures(row['median_high_95_m'])} m)" if pd.notna(row["median_low_95_m"]) else ""
-    nine = f", nine in ten below {two_figures(row['p90_m'])} m" if pd.notna(row["p90_m"]) else ""
+    by_place = f" (every beacon counted once: {row['share_by_place']:.2f}, 95 % interval {probability(row['share_by_place_low_95'])} to {probability(row['share_by_place_high_95'])})" if row["n"] > row["places"] else ""
     return (f"Within both limits of what is claimed ({row['group'].replace('within', 'closest approach within')}) lie {row['n']} of {summary.iloc[0]['n']} fixes at {counted(int(row['places']), 'beacon')}: median error "
-            f"{two_figures(row['median_m'])} m{interval}{nine}, {row['inside_95']} of {row['n']} inside their 95 % region.")
+            f"{two_figures(row['median_m'])} m{interval}, {row['inside_95']} of {row['n']} inside their 95 % region{by_place}.")
 
 
 def flights_sentence(summary: pd.DataFrame) -> str:
-    """How the median goes from flight to flight, and its interval when flights vary too; "" with one flight. summary : rows of error_summary."""
+    """How the median goes from flight to flight, and whether its interval lets flights vary too; "" with one flight. summary : rows of error_summary."""
     flights, whole = summary[summary["grouping"] == "flight"], summary.iloc[0]
     if len(flights) < 2:
         return ""
     said = f"The medians of the {number_word(len(flights))} flights run from {two_figures(flights['median_m'].min())} to {two_figures(flights['median_m'].max())} m"
-    low, high = whole.get("median_low_95_two_way_m"), whole.get("median_high_95_two_way_m")
-    return said + (f"; with beacons and flights both drawn again the median of all has a 95 % interval of {two_figures(low)} to {two_figures(high)} m." if pd.notna(low) else ".")
+    return said + ("; the interval of the median of all draws beacons and flights again, so that it holds both." if whole["median_interval"] == BOTH_DRAWN else ".")
 
 
 def _compared(row) -> str:
@@ -143,7 +138,7 @@ def reach_sentence(reach: pd.DataFrame) -> str:
 
 
 # what a fix may lie outside of, in a word or two
-_AGAINST = {CLOSEST: "distance", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", BETWEEN: "ground between the beacons", FLOWN: "ground flown over", GROUND_HEIGHT: "ground height", RECEIVER_HEIGHT: "height of flight"}
+_AGAINST = {CLOSEST: "distance", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", BETWEEN: "ground between the beacons", FLOWN: "ground flown over", GROUND_HEIGHT: "ground height", RECEIVER_HEIGHT: "height of flight", EVIDENCE: "evidence other than strengths"}
 
 
 def _claimed_words(rows: pd.DataFrame) -> str:
@@ -162,7 +157,7 @@ def _claimed_words(rows: pd.DataFrame) -> str:
 
 OUTSIDE = {BETWEEN: "not on the ground between the beacons", FLOWN: "outside of the ground flown over", GROUND_HEIGHT: "on higher or lower ground than any beacon", TYPE: "of a tag type no beacon had",
            STYLE: "from a flight style without beacons", CLOSEST: "farther from the track than is claimed", ANY_CLOSEST: "farther from it than any beacon", RECORDS: "heard in fewer records than is claimed",
-           RECEIVER_HEIGHT: "from a height of flight at which no beacon was heard"}
+           RECEIVER_HEIGHT: "from a height of flight at which no beacon was heard", EVIDENCE: "resting on bearings or a sighting too"}
 
 
 def reach_paragraph(reach: pd.DataFrame) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import (coverage_table, doubtful_places, error_summary, flight_levels, gather_heard, record_residuals,
-                                  median_interval_by_place_and_flight, p90_interval_by_place, residual_correlation, summary_by)
+                                  p90_interval_of_fixes, residual_correlation, summary_by)
 from pipeline.calibration.errors import FIXES_FOR_P90
 from pipeline.calibration.residuals import RESIDUALS
 from pipeline.columns import BEACON_ERRORS, FIXES, conform
@@ -130,7 +130,7 @@ def class_names(values, bounds, unit: str = "") -> list[str]:
 def summary_table(details: pd.DataFrame) -> pd.DataFrame:
     """error_summary for all fixes, for those where errors are claimed, and for every class of every grouping, with coverage, yield and the strongest record's error beside it.
 
-    Nine in ten is blank below five fixes. The interval of p90_m, and that of the median when flights are drawn again too, stand where enough beacons and flights do.
+    The 90th percentile is blank below ten fixes, and its interval below six beacons.
     """
     parts = [_summarised(details.assign(everything="all fixes"), "everything", "all")]
     claimed = details[in_claimed_domain(details)]
@@ -143,7 +143,7 @@ def summary_table(details: pd.DataFrame) -> pd.DataFrame:
 
 
 def _summarised(details: pd.DataFrame, column: str, words: str) -> pd.DataFrame:
-    extra = ["places", "located", "strongest_median_m", *(name for names in _INTERVALS for name in names)]
+    extra = ["share_by_place", "share_by_place_low_95", "share_by_place_high_95", "places", "located", "strongest_median_m", "p90_low_95_m", "p90_high_95_m"]
     if details.empty:
         return pd.DataFrame(columns=["grouping", "group", *error_summary(details), "inside_95", "inside_low_95", "inside_high_95", *extra])
     groups = details.groupby(column, sort=True)
@@ -152,17 +152,14 @@ def _summarised(details: pd.DataFrame, column: str, words: str) -> pd.DataFrame:
     return table.assign(
         group=[name.split(": ", 1)[-1] if column in ("distance_band", "records_class") else name for name in table["group"]],
         places=groups["place_id"].nunique().to_numpy(), located=groups["status"].agg(lambda values: int(values.isin(["located", "several places"]).sum())).to_numpy(),
-        strongest_median_m=groups["strongest_record_error_m"].median().to_numpy(), **_more_intervals(groups),
+        strongest_median_m=groups["strongest_record_error_m"].median().to_numpy(), **_p90_intervals(groups),
     )
 
 
-_INTERVALS = (("p90_low_95_m", "p90_high_95_m"), ("median_low_95_two_way_m", "median_high_95_two_way_m"))
-
-
-def _more_intervals(groups) -> dict[str, list[float]]:
-    """Columns of _INTERVALS for each group of beacon fixes."""
-    found = [(*p90_interval_by_place(part["error_m"], part["place_id"]), *median_interval_by_place_and_flight(part["error_m"], part["place_id"], part["flight_id"])) for _, part in groups]
-    return dict(zip([name for names in _INTERVALS for name in names], (list(values) for values in zip(*found))))
+def _p90_intervals(groups) -> dict[str, list[float]]:
+    """Ends of the interval of the 90th percentile for each group of beacon fixes, blank below as many fixes as the percentile itself asks for."""
+    found = [p90_interval_of_fixes(part["error_m"], part["place_id"], part["flight_id"]) if len(part) >= FIXES_FOR_P90 else (np.nan, np.nan) for _, part in groups]
+    return {name: [ends[side] for ends in found] for side, name in enumerate(("p90_low_95_m", "p90_high_95_m"))}
 
 
 def place_table(beacons: pd.DataFrame, listened: pd.DataFrame, details: pd.DataFrame, widening: dict) -> pd.DataFrame:

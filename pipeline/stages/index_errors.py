@@ -9,7 +9,7 @@ from pipeline.location import PLACED
 from pipeline.stages import calibration_words as tested
 from pipeline.stages.calibration_numbers import probability
 from pipeline.stages.index_found import FEWEST_FOR_NINE_IN_TEN, Found
-from pipeline.wording import counted, two_figures
+from pipeline.wording import counted, rounded_up, two_figures
 
 
 def positions(animals: pd.DataFrame) -> str:
@@ -86,7 +86,7 @@ def _error_sentence(errors: pd.DataFrame) -> str:
     whole, largest = error_summary(errors), two_figures(errors["error_m"].max())
     if whole["n"] == 1:
         return f"One beacon fix was tested; its error was {largest} m."
-    rest = f"nine in ten errors were below about {two_figures(whole['p90_m'])} m" if whole["n"] >= FEWEST_FOR_NINE_IN_TEN else f"the largest of {whole['n']} was {largest} m"
+    rest = f"nine in ten errors were below {rounded_up(whole['p90_m'])} m" if whole["n"] >= FEWEST_FOR_NINE_IN_TEN else f"the largest of {whole['n']} was {largest} m"
     return f"On beacons the median error was {two_figures(whole['median_m'])} m, and {rest}."
 
 
