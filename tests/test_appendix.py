@@ -15,6 +15,7 @@ import pytest
 import shapely
 from scipy.stats import binomtest
 
+from pipeline.calibration.errors import BOTH_DRAWN, ORDERED, PLACES_DRAWN
 from pipeline.exchange import generalise, one_square
 from pipeline.exchange.generalising import decimals_for
 from pipeline.geodesy import choose_projection
@@ -22,7 +23,7 @@ from pipeline.report.page_assets import ASSETS
 from pipeline.run.provenance import software_text
 from pipeline.stages import appendix, appendix_error_words, appendix_limit_words, appendix_method_words, appendix_words
 from pipeline.stages.appendix_beacons import published_beacons
-from pipeline.stages.appendix_checklist import NEEDED, QUESTIONS, errors_of_bearings_deg
+from pipeline.stages.appendix_checklist import NEEDED, OPEN, QUESTIONS, errors_of_bearings_deg
 from pipeline.stages.appendix_positions import POSITIONS, precision_sentences, published_positions
 from pipeline.stages.appendix_missing import MISSING, false_record_words, missing_animals
 from pipeline.stages.doubtful_hits import LoneHits
@@ -101,7 +102,7 @@ def test_degrees_are_written_to_what_the_square_is_worth(side_m, decimals):  # o
 
 def best(**columns):
     rows = pd.DataFrame({"tag_id": ["B2", "A1"], "animal_id": ["b", "a"], "latitude": [57.20011, 57.25022], "longitude": [-4.10033, -4.15044], "error_radius_95_m": [140.2, 90.0],
-                         "flight_id": ["f1", "f2"], "time_end_utc": pd.to_datetime(["2026-05-01T10:00Z", "2026-05-02T10:00Z"])})
+                         "flight_id": ["f1", "f2"], "method": "strength", "time_end_utc": pd.to_datetime(["2026-05-01T10:00Z", "2026-05-02T10:00Z"])})
     return rows.assign(**columns)
 
 
@@ -256,7 +257,7 @@ def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_t
     for name in ("results.gpkg", "search_areas.geojson", "search_areas.gpx", "next_flight.geojson", "every figure that does not stand here"):
         assert name in named, name
     assert "columns.csv for the ranges of latitude and longitude in the logs" in named
-    assert "They are to be had from the authors." in page
+    assert "They are to be had from the Fixledger contributors." in page and whom_to_ask(survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": ""})})) == "the authors"
     named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
     assert whom_to_ask(named) == "the wardens of the glen"
 
@@ -320,7 +321,7 @@ def test_the_same_errors_have_the_same_interval_in_every_table(demo_folder):
     summary = pd.read_csv(demo_folder / "tables" / "error_summary.csv")
     own = summary[summary["grouping"].isin(["flight", "all"])].set_index("group").rename(index={"all fixes": "all flights"})
     columns = ["n", "median_m", "median_low_95_m", "median_high_95_m", "mean_m", "p90_m", "rmse_m"]
-    assert len(own) == len(by_flight) > 5
+    assert len(own) == len(by_flight) > 5 and (by_flight.loc[own.index, "median_interval"] == own["median_interval"]).all()
     pd.testing.assert_frame_equal(by_flight.loc[own.index, columns], own[columns], check_names=False, check_dtype=False, rtol=1e-6)
 
 
@@ -336,8 +337,8 @@ def test_the_methods_say_how_many_beacon_fixes_stand_behind_a_distance_and_what_
     assert f"Farther off lie {len(far)} beacon fixes of {far['place_id'].nunique()} beacons, up to {far.closest_approach_m.max():,.0f} m, with a median error of {float(f'{far.error_m.median():.2g}'):.0f} m" in page
     assert {*re.findall(r"(?:came|approach) within ([\d,]+) m", page)} == {f"{limit:,.0f}"}       # one figure wherever the claim is made
     located = details[details["status"] == "located"]
-    assert (f"({len(located)} located, {len(details) - len(located)} area only); the {len(located)} located ones alone have a median of {float(f'{located.error_m.median():.2g}'):.0f} m, nine in ten below "
-            f"{float(f'{located.error_m.quantile(0.9):.2g}'):.0f} m, and {int((located.level_after <= 0.95).sum())} of {len(located)} inside") in page
+    assert (f"({len(located)} located, {len(details) - len(located)} area only); the {len(located)} located ones alone have a median of {float(f'{located.error_m.median():.2g}'):.0f} m, "
+            f"and {int((located.level_after <= 0.95).sum())} of {len(located)} inside") in page
 
 
 def test_the_methods_give_the_numbers_of_the_computation(sensitive, demo_folder):
@@ -364,15 +365,16 @@ def test_what_the_testing_beacons_chose_is_said():
 
 
 def test_the_interval_of_the_median_names_its_method_and_is_not_made_up():
-    def said(n, places, low):
-        summary = pd.DataFrame([{"grouping": "all", "group": "all fixes", "n": n, "places": places, "median_m": 60.0, "median_low_95_m": low, "median_high_95_m": low + 40, "mean_m": 70.0, "p90_m": 100.0}])
+    def said(n, places, low, how):
+        summary = pd.DataFrame([{"median_interval": how, "grouping": "all", "group": "all fixes", "n": n, "places": places, "median_m": 60.0, "median_low_95_m": low, "median_high_95_m": low + 40, "mean_m": 70.0, "p90_m": 100.0}])
         coverage = pd.DataFrame([{"calibration": "after", "nominal": 0.95, "counted_by": by, "inside": n, "tests": n, "share": 1.0, "low_95": 0.5, "high_95": 1.0} for by in ("fixes", "places")])
         widening = pd.DataFrame({"used_for": ["all other tags"], "widening": [0.8]})
         tables = {"error_summary": summary, "coverage": coverage, "widening": widening, "beacon_error_details": pd.DataFrame(columns=["place_id", "widening"])}
         return appendix_error_words.errors(Material(survey=None, tables=tables, tags=None, animals=None, best=None, models={}))[1]
-    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians of beacons drawn again as wholes; Davison & Hinkley 1997)" in said(54, 9, 40.0)
-    assert "(95 % interval 40 to 80 m, order statistics)" in said(9, 9, 40.0)
-    assert "(no interval: fewer than six beacons)" in said(20, 5, np.nan)
+    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians of beacons drawn again as wholes; Davison & Hinkley 1997)" in said(54, 9, 40.0, PLACES_DRAWN)
+    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians, beacons and flights both drawn again as wholes; Owen 2007)" in said(54, 9, 40.0, BOTH_DRAWN)
+    assert "(95 % interval 40 to 80 m, order statistics)" in said(9, 9, 40.0, ORDERED)
+    assert "(no interval: fewer than six beacons)" in said(20, 5, np.nan, "")
 
 
 def test_the_statement_of_the_mapping_standard_is_made_from_twenty_beacons_on():
@@ -404,16 +406,16 @@ def material(**tables):
 def test_heard_is_what_the_receiver_logged_and_the_margin_over_noise_is_no_strict_limit():
     model = pd.DataFrame({"parameter": ["threshold_shift_db", "softness_db"], "value": [-0.3, 1.6]})
     said = appendix_words._heard_words(material(signal_model=model))
-    assert "as the receiver logged it" in said and "no strict limit: 7 of 100 heard strengths lie below it" in said and "shifted by an estimated \u22120.3 dB, soft by an estimated 1.6 dB" in said
+    assert "as the receiver logged it" in said and "no strict limit: 7 of 100 heard strengths that were used lie below it" in said and "shifted by an estimated \u22120.3 dB, soft by an estimated 1.6 dB" in said
     found = material(signal_model=model)
     found.survey.receiver_log.heard_above_noise_db = None
     assert "one threshold for all records" in appendix_words._heard_words(found) and "margin" not in appendix_words._heard_words(found)
 
 
 def test_the_number_of_strengths_below_the_margin_is_counted_on_the_records(sensitive, demo_folder):
-    records = pd.read_parquet(demo_folder / "work" / "records.parquet").query("heard")
+    records = pd.read_parquet(demo_folder / "work" / "records.parquet").query("heard and usable")
     below = int((records["strength_db"] < records["noise_db"] + 6.0).sum())    # the margin of the demo's survey file
-    assert f"{below:,d} of {len(records):,d} heard strengths lie below it" in (sensitive / "appendix.html").read_text(encoding="utf-8") and below > 100
+    assert f"{below:,d} of {len(records):,d} heard strengths that were used lie below it" in (sensitive / "appendix.html").read_text(encoding="utf-8") and below > 100
 
 
 SEARCHES = pd.DataFrame({"tag_id": ["A", "A", "B", "B", "C"], "animal_id": ["a", "a", "b", "b", "c"], "status": ["not heard", "heard once", "located", "heard once", "not heard"], "records_heard": [0, 1, 20, 1, 0], "records_listened": 100,
@@ -453,7 +455,7 @@ def test_pairs_of_fixes_within_an_hour_test_the_stated_errors():
     """7 of 59: 0.049 to 0.229 after Clopper & Pearson; by scipy's own exact interval of a binomial share."""
     low, high = binomtest(7, 59).proportion_ci(method="exact")
     said = appendix_limit_words.shortly_after(material(movement_steps=steps(7, 59)))
-    assert f"of 59 pairs of consecutive fixes less than an hour apart, 7 differ with p below 0.05 before adjustment (share 0.12, exact 95 % interval {low:.2f} to {high:.2f}" in said and "more than that, though" in said
+    assert f"of 59 pairs of consecutive fixes less than an hour apart, 7 differ with p below 0.05 before adjustment (share 0.12, exact 95 % interval {low:.2f} to {high:.2f}" in said and f"so many or more have a probability of {binomtest(7, 59, 0.05, alternative='greater').pvalue:.2g} if pairs are independent" in said
     assert "they are too small, or animals moved" in appendix_limit_words.shortly_after(material(movement_steps=steps(20, 59)))
     assert "no more than that" in appendix_limit_words.shortly_after(material(movement_steps=steps(1, 59)))
     assert appendix_limit_words.shortly_after(material(movement_steps=steps(7, 59).assign(days=1.0))) == appendix_limit_words.shortly_after(material()) == ""
@@ -500,8 +502,9 @@ def test_ground_searched_to_nine_tenths_is_not_called_proven_by_a_lower_limit_be
 
 def test_survival_before_the_first_death_has_no_interval():
     rows = pd.DataFrame({"date_utc": ["2026-04-12T06:00:00Z"], "days": [41.0], "survival": [1.0], "survival_low": [np.nan], "survival_high": [np.nan], "if_lost_alive": [1.0], "if_lost_dead": [0.5]})
-    assert appendix_words._survival_numbers(rows) == "At 2026-04-12, 41 days after the first tag was deployed, it was 1.00, 1.00 if all lost ones lived and 0.50 if all were dead. "
-    assert "0.90 (95 % interval 0.70 to 0.97, log-minus-log), 1.00" in appendix_words._survival_numbers(rows.assign(survival=0.9, survival_low=0.7, survival_high=0.97))
+    flights = pd.DataFrame({"end_utc": ["2026-04-12T06:00:00Z", "2026-04-22T06:00:00Z"]})
+    assert appendix_words._survival_numbers(rows, flights) == "At the end of the survey, 2026-04-22, 51 days after the first tag was deployed, it was 1.00, 1.00 if all lost ones lived and 0.50 if all were dead. "
+    assert "0.90 (95 % interval 0.70 to 0.97, log-minus-log), 1.00" in appendix_words._survival_numbers(rows.assign(survival=0.9, survival_low=0.7, survival_high=0.97), flights)
 
 
 def test_a_beacon_has_the_centre_of_its_square_or_its_own_place():
@@ -538,8 +541,10 @@ def test_all_eleven_questions_are_in_the_checklist_and_every_answer_leads_to_a_t
     rows = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False)
     assert list(dict.fromkeys(rows["question"])) == [f"{number}. {name}" for number, name in enumerate(QUESTIONS, start=1)]
     assert (rows["answer"] != "").all()
-    unanswered = rows[rows["answer"].str.contains("not recorded")]
-    assert len(unanswered) and unanswered["answer"].str.contains("; needs ").all()
+    # what would have to be known is for the authors, and stands in a file that does not go with the page
+    lacking = pd.read_csv(sensitive / "tables" / "appendix_open.csv", keep_default_na=False)
+    assert set(lacking["item"]) == set(rows.loc[rows["answer"].str.contains("not recorded"), "item"]) != set() and (lacking["needs"] != "").all() and list(lacking) == OPEN
+    assert not rows["answer"].str.contains("needs ").any() and not (sensitive / "appendix_files" / "tables" / "appendix_open.csv").exists()
     page = (sensitive / "appendix.html").read_text(encoding="utf-8")
     headings = {re.sub("<[^>]+>", "", heading).lower() for heading in re.findall(r"<h[23][^>]*>.*?</h[23]>", page)}
     for where in (part for cell in rows["where"] for part in cell.split("; ") if part != "–"):
@@ -553,10 +558,25 @@ def test_what_no_log_holds_is_the_authors_to_state_and_not_recorded_where_they_d
     assert all(f">{label}: {words.strip()[:40]}" in page for name, label in LABELS.items() if (words := getattr(told, name))) and all(getattr(told, name).startswith("Invented.") for name in LABELS)
     silent = survey.model_copy(update={"publication": survey.publication.model_copy(update={"field_record": type(told)()})})
     rows = pd.read_csv(built(silent, demo_folder, tmp_path / "silent") / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
+    lacking = pd.read_csv(tmp_path / "silent" / "tables" / "appendix_open.csv", keep_default_na=False).set_index("item")
     before = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
     for item in ("capture, sex, age, mass", "mortality delay", "training of the pilot, weather, incidents, reactions of animals", "whether rejection favours open ground"):
-        assert rows.loc[item, "answer"].startswith("not recorded; needs ") and rows.loc[item, "where"] == "–" and before.loc[item, "answer"] == "as the authors state"
+        assert rows.loc[item, "answer"] == "not recorded" and lacking.loc[item, "needs"] == NEEDED[item] and rows.loc[item, "where"] == "–" and before.loc[item, "answer"] == "as the authors state"
     assert HEADING not in (tmp_path / "silent" / "appendix.html").read_text(encoding="utf-8") and HEADING in page
+
+
+def test_fates_and_beacon_fixes_are_published_without_places_and_without_words_for_the_office(sensitive, demo_folder):
+    fates, details = pd.read_csv(sensitive / "tables" / "appendix_fates.csv"), pd.read_csv(demo_folder / "tables" / "beacon_error_details.csv")
+    assert list(fates["tag_id"]) == sorted(fates["tag_id"]) and not {"urgency", "class"} & set(fates) and not fates["fate_shown"].isin(["Retrieve", "Check soon", "Watch"]).any()
+    fixes = pd.read_csv(sensitive / "tables" / "appendix_beacon_fixes.csv")
+    pd.testing.assert_frame_equal(fixes, details[list(fixes)], check_dtype=False)
+    assert len(fixes) == 54 and not [column for column in fixes if re.search("latitude|longitude|easting|northing", column)]
+    assert {"appendix_fates.csv", "appendix_beacon_fixes.csv", "appendix_dictionary.csv"} <= links((sensitive / "appendix.html").read_text(encoding="utf-8"))
+
+
+def test_the_dictionary_that_goes_with_the_page_tells_of_what_goes_with_it_only(sensitive):
+    own = pd.read_csv(sensitive / "appendix_files" / "tables" / "appendix_dictionary.csv")
+    assert set(own["table"]) == {path.stem for path in (sensitive / "appendix_files" / "tables").glob("*.csv")} and (own["meaning"] != "not described").all()
 
 
 def test_searches_are_published_with_the_size_of_their_regions_and_no_place(sensitive, demo_folder):
@@ -671,7 +691,7 @@ def test_a_column_that_means_something_else_in_one_table_is_told_apart():
 
 
 def test_the_style_of_the_appendix_names_its_own_tables_only():
-    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "checklist", "errors", "fates"}
+    assert set(re.findall(r"#table-([a-z]+)", (ASSETS / "appendix.css").read_text(encoding="utf-8"))) == {"columns", "files", "checklist", "errors", "fates", "animals", "positions"}
 
 
 @pytest.mark.parametrize("codes, said", [((), "neither was clear, and the model holds neither."), (("clock-drift", "clock-lag"), "a drift in 1 flight was clear, and the model does not hold it.")])

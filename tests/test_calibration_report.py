@@ -54,8 +54,10 @@ WIDENING = pd.DataFrame({"used_for": ["all other tags", "B1", "B2", "all other t
 
 
 def test_the_widening_that_is_told_is_the_one_in_use_by_style_and_for_the_very_fixes():
-    used = pd.DataFrame({"widening": [0.735, 1.012]})
+    used = pd.DataFrame({"widening": [0.735, 1.012], "flight_style": ["loop", "lines"]})
     assert say.widening_words(WIDENING, used) == ("for tags that are no beacon 0.79 in flights of style loop, 0.87 in all others; for the beacon fixes themselves 0.73 to 1.01, each found without the beacon it serves")
+    # where every style flown over a beacon has its own, there are no others
+    assert say.widening_words(WIDENING, used[:1]).startswith("for tags that are no beacon 0.79 in flights of style loop; for the beacon fixes")
     assert say.widening_words(WIDENING.iloc[:3], used[:0]) == "0.87 for tags that are no beacon"
 
 

@@ -43,6 +43,17 @@ def test_lost_tags_pull_the_extremes_apart_and_not_the_curve():
     assert last["survival_low"] < last["survival"] < last["survival_high"]
 
 
+def test_an_unconfirmed_mortality_rate_bounds_the_death_that_the_lowest_curve_assumes():
+    lives = campaign(["Live mode heard"] * 18 + ["Confirmed dead", "Retrieve"])
+    lives.loc[19, "dead_by_utc"] = pd.Timestamp("2027-04-05", tz="UTC")     # as a first mortality rate on that day would have it
+    table, _ = survival_table(lives, END)
+    lowest = table[table["if_lost_dead"] < 1.0].iloc[0]
+    assert lowest["date_utc"] == pd.Timestamp("2027-04-03", tz="UTC") and lowest["survival"] == 1.0 and np.isnan(lowest["survival_low"]) and np.isnan(lowest["survival_high"])
+    both = lives_table(conform(pd.DataFrame({"tag_id": ["1"], "role": "animal", "deployed_utc": pd.Timestamp("2027-03-01", tz="UTC")}), TAGS),
+                       pd.DataFrame({"tag_id": ["1"], "class": ["Retrieve"], "last_live_utc": [pd.Timestamp("2027-04-01", tz="UTC")], "first_mortality_utc": [pd.Timestamp("2027-04-11", tz="UTC")], "flights_silent_since": [0]}), END, silent_from=2)
+    assert both.loc[0, "dead_by_utc"] == pd.Timestamp("2027-04-11", tz="UTC") and both.loc[0, "end_utc"] == pd.Timestamp("2027-04-01", tz="UTC")
+
+
 def test_without_losses_the_three_curves_are_one():
     table, _ = survival_table(campaign(["Live mode heard"] * 18 + ["Confirmed dead"] * 2), END)
     assert table["survival"].tolist() == table["if_lost_alive"].tolist() == table["if_lost_dead"].tolist() == [0.9]

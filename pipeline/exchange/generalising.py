@@ -57,6 +57,11 @@ class OneSquare:
     farthest_m: float
     grid: str
 
+    @property
+    def uncertainty_m(self) -> int:
+        """farthest_m, rounded up to 100 m."""
+        return 100 * math.ceil(self.farthest_m / 100.0)
+
 
 def one_square(latitude: float, longitude: float, reach_m: float, side_m: float) -> OneSquare:
     """The square of the UTM grid that holds the middle of a campaign, to be given for all of its places. side_m : as for `generalise`.

@@ -131,7 +131,7 @@ def _classify(evidence: TagEvidence, campaign_end_utc, ladder: Ladder):
         return "Live mode heard", f"Live rate in {evidence.records_live} records of {_count(evidence.flights_live, 'flight')}.{_silence(evidence)}"
     if _still(evidence, ladder) and evidence.same_place_flights >= FLIGHTS_WITHOUT_A_RATE:
         return "Check soon", (f"Same place in {evidence.same_place_flights} flights; a movement of {evidence.minimum_detectable_m:.0f} m "
-                              "would have shown. No clear pulse rate.")
+                              "would have shown in 8 of 10 cases. No clear pulse rate.")
     return _unclear_class(evidence, ladder)
 
 
@@ -151,10 +151,10 @@ def _mortality_class(evidence, ladder):
         return "Watch", f"{signal}; {_needed(ladder)} needed."
     if _still(evidence, ladder):
         return "Retrieve", (f"{signal}; same place in {evidence.same_place_flights} flights, where a movement of "
-                            f"{evidence.minimum_detectable_m:.0f} m would have shown.")
+                            f"{evidence.minimum_detectable_m:.0f} m would have shown in 8 of 10 cases.")
     if _kept_up(evidence, ladder):
         return "Retrieve", (f"{signal}, kept up over {_count(round(evidence.mortality_days), 'day')}; no movement shown over its last {evidence.unmoved_flights} flights, where one of "
-                            f"{evidence.unmoved_detectable_m:.0f} m would have shown.")
+                            f"{evidence.unmoved_detectable_m:.0f} m would have shown in 8 of 10 cases.")
     return "Check soon", f"{signal}. That it stayed in one place is not shown to {ladder.same_place_m:.0f} m."
 
 

@@ -81,7 +81,7 @@ def _without_duplicates(file: DelimitedFile, findings: Findings):
         return file, 0
     findings.note("rows-duplicate", f"{count:,d} duplicate row{'s' if count > 1 else ''} removed", file=file.name, line=int(file.lines[np.argmax(again)]),
                   done="one of each kept")
-    findings.changed("duplicate rows removed", count, file.name, "one of each kept")
+    findings.changed("duplicate rows removed", count, f"repeated in {file.name}", "one of each kept")
     kept = file.table[~again].reset_index(drop=True)
     return DelimitedFile(file.name, file.encoding, file.delimiter, file.decimal, kept, file.lines[~again]), count
 

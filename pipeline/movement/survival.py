@@ -16,6 +16,7 @@ LIVES = {
     "entry_utc": "time",              # deployed
     "last_certain_utc": "time",       # last certain life; entry when there is none
     "end_utc": "time",                # where it leaves the curve
+    "dead_by_utc": "time",            # if it died, it was dead by then: first mortality rate, else the campaign's end
     "flights_silent_since": "int",    # that listened to it in vain after the last one that heard it
     "ends": "text",                   # alive | dead | tag dropped | mortality rate, not confirmed | lost | not entered
     "reason": "text",
@@ -30,7 +31,7 @@ SURVIVAL = {
     "survival_low": "float",          # 95 % interval
     "survival_high": "float",
     "if_lost_alive": "float",         # all tags of unknown fate alive to the end
-    "if_lost_dead": "float",          # all of them dead, in the middle between their last certain life and the end
+    "if_lost_dead": "float",          # all of them dead, in the middle between their last certain life and the first mortality rate, or the end
 }
 
 ENDS = {"Confirmed dead": "dead", "Confirmed dropped tag": "tag dropped", "Retrieve": "mortality rate, not confirmed", "Check soon": "mortality rate, not confirmed",
@@ -51,7 +52,7 @@ def lives_table(tags, judged, campaign_end_utc, *, silent_from):
 
     Returns
     -------
-    DataFrame with the columns of LIVES. Death is put in the middle between the last certain life and the first mortality rate, or the campaign's end.
+    DataFrame with the columns of LIVES. A death is put in the middle between the last certain life and the first mortality rate, or the campaign's end.
     """
     known = judged.set_index("tag_id").to_dict("index")
     animals = tags[tags["role"].fillna("").isin(["animal", ""])].sort_values("tag_id", kind="stable")
@@ -81,7 +82,7 @@ def survival_table(lives, campaign_end_utc):
     entry, end, last = (_days(entered[name], start) for name in ("entry_utc", "end_utc", "last_certain_utc"))
     final = (campaign_end_utc - start).total_seconds() / 86400
     dead, unknown = (entered["ends"] == "dead").to_numpy(), entered["ends"].isin(UNKNOWN).to_numpy()
-    lost_dead = last + (final - last) / 2
+    lost_dead = last + (_days(entered["dead_by_utc"], start) - last) / 2
     moments = np.unique(np.concatenate([end[dead], lost_dead[unknown]]))
     moments = moments if len(moments) else end[:1] * 0 + end.min()
     main = kaplan_meier(entry, end, dead, moments)
@@ -100,7 +101,7 @@ def kaplan_meier(entry, end, dead, moments):
 
     Returns
     -------
-    DataFrame days, at_risk, deaths, survival, survival_low, survival_high. Before the first death the survival is 1 and has no interval.
+    DataFrame days, at_risk, deaths, survival, survival_low, survival_high. Where the survival is 1 (before the first death) or 0 it has no interval.
     """
     entry, end, dead, moments = (np.asarray(values) for values in (entry, end, dead, moments))
     lived = end > entry
@@ -116,7 +117,7 @@ def kaplan_meier(entry, end, dead, moments):
     inner = (value > 0) & (value < 1)
     shift = np.exp(1.959964 * np.divide(error, value * np.log(value, where=inner, out=np.full(len(value), np.nan)), where=inner, out=np.full(len(value), np.nan)))
     return pd.DataFrame({"days": moments, "at_risk": at_risk, "deaths": deaths, "survival": value,
-                         "survival_low": value ** (1 / shift), "survival_high": value ** shift})
+                         "survival_low": np.where(inner, value ** (1 / shift), np.nan), "survival_high": np.where(inner, value ** shift, np.nan)})
 
 
 def _life(tag, judged, campaign_end_utc, silent_from):
@@ -131,7 +132,7 @@ def _life(tag, judged, campaign_end_utc, silent_from):
     first_dead = judged.get("first_mortality_utc")
     latest = campaign_end_utc if first_dead is None or pd.isna(first_dead) or first_dead < last else first_dead
     end = last + (latest - last) / 2 if ends == "dead" else last
-    return row | {"last_certain_utc": last, "end_utc": end, "ends": ends, "reason": _why(ends, last, latest, silent if silent >= silent_from else 0)}
+    return row | {"last_certain_utc": last, "end_utc": end, "dead_by_utc": latest, "ends": ends, "reason": _why(ends, last, latest, silent if silent >= silent_from else 0)}
 
 
 def _why(ends, last, latest, silent):

@@ -31,24 +31,25 @@ sightings: sightings.csv
 # Free entries, printed in every report. These are invented.
 permits:
   wildlife: "INVENTED-W-2026-014, capture and tagging of hares and grouse"
-  aviation: "INVENTED-A-2026-203, visual line of sight, 120 m above ground at most"
+  aviation: "INVENTED-A-2026-203, extended visual line of sight with observers, 120 m above ground at most"
   ethics: "INVENTED-E-2026-07"
-  landowner: "Access agreed for April and May 2026 (invented)"
+  landowner: "Access agreed for March to May 2026 (invented)"
 
 # What the publication appendix says beside the results. Everything under field_record is invented, like the campaign.
 publication:
   note: "The campaign, its places, animals, strengths and permits are invented; the appendix shows what that of a real campaign would hold."
   licence: "CC0 1.0"
-  citation: "Fixledger, invented demonstration campaign, spring 2026"
-  availability: "the logs and the program that analysed them are in the source tree of Fixledger, in the folders data/demo and pipeline, at the code revision named under Software; the code is under BSD-3-Clause"
+  citation: "Fixledger contributors, invented demonstration campaign, spring 2026"
+  contact: "the Fixledger contributors"
+  availability: "the data that go with this page; the program is Fixledger, open under BSD-3-Clause"
   field_record:
     capture: "Invented. Hares were caught at night in baited cage traps, grouse at dawn with nets at the lek, from 2 March to 3 April 2026; nine female and seven male hares of 2.5 to 3.4 kg, five hens of 0.9 to 1.0 kg and seven cocks of 1.1 to 1.4 kg, all adult; no animal was held longer than 20 minutes."
-    tagging: "Invented. Collars of 38 g on hares (1.1 to 1.5 % of body mass), backpacks of 14 g with leg loops on grouse (1.0 to 1.6 %)."
+    tagging: "Invented. Collars of 38 g on hares (1.1 to 1.5 % of body mass), backpacks of 14 g with leg loops on grouse (1.0 to 1.6 %). The collar of H05 was recovered with the carcass on 2026-05-07; no other tag was found."
     mortality_delay: "Invented. A tag changes to the mortality rate after 6 hours without movement."
     drone: "Invented. A quadcopter of 1.6 kg with receiver and antenna of 0.3 kg below it; with motors running the background of the receiver rose by 1 dB, measured on the ground before the first flight."
-    receiver: "Invented. Scanning receiver of 6 kHz bandwidth, gain fixed for the campaign, ceiling at −86 dB; antenna of two elements, horizontally polarised, 0.4 m below the frame, its strong side along the nose of the aircraft."
-    field_work: "Invented. One pilot with a certificate for flights in visual line of sight, one observer. Wind 2 to 5 m/s, 3 to 9 degrees Celsius, no rain. No incident. Two grouse flushed at a distance of about 90 m during 0429-a; no hare was seen to react."
-    ground_models: "Invented. Terrain model of 2024 on cells of 30 m, standard error of a height 2 m; no canopy model."
+    receiver: "Invented. Receiver and antenna built for this campaign: bandwidth 6 kHz, gain fixed at 20 dB, ceiling at −86 dB; antenna of two elements, horizontally polarised, 0.4 m below the frame, its strong side along the nose of the aircraft."
+    field_work: "Invented. One pilot with a certificate for flights in extended visual line of sight, four observers along the track with radio. On 2026-04-21 wind of 2 m/s and 3 degrees Celsius, on 2026-04-29 5 m/s and 6 degrees, on 2026-05-07 3 m/s and 9 degrees; no rain. No incident. Two grouse flushed at a distance of about 90 m during 0429-a; no hare was seen to react."
+    ground_models: "Invented. Terrain model made for this campaign in 2026, on cells of 30 m, standard error of a height 2 m; no canopy model."
     habitats: "Invented. Heather moor with scattered birch below 400 m. Seven beacons stood in open heather and two under birch; no map of habitats was made, so that searches without a position were not compared by habitat."
 """
 

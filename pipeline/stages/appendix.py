@@ -1,7 +1,8 @@
 """The stage after the index: the publication appendix, from the tables that the others left.
 
     appendix.html
-    tables/           appendix_beacons, appendix_checklist, appendix_missing, appendix_positions, appendix_searches, data_dictionary
+    tables/           appendix_beacon_fixes, appendix_beacons, appendix_checklist, appendix_dictionary, appendix_fates, appendix_missing, appendix_positions, appendix_searches for readers;
+                      appendix_open (what the checklist lacks) and data_dictionary (of everything) for the authors
     appendix_files/   all that may be attached to a paper: the page, and the tables and figures that it links
 
 Exact positions stand in it only where the survey file does not mark them as sensitive.
@@ -22,11 +23,11 @@ from pipeline.columns import FIXES
 from pipeline.report import render_appendix, see
 from pipeline.stages import localisation_words as located
 from pipeline.stages.appendix_beacons import BEACONS, published_beacons
-from pipeline.stages.appendix_checklist import CHECKLIST, checklist
+from pipeline.stages.appendix_checklist import CHECKLIST, OPEN, checklist, open_items
 from pipeline.stages.appendix_missing import MISSING, missing_animals
 from pipeline.stages.appendix_positions import POSITIONS, published_positions
+from pipeline.stages.appendix_published import BEACON_FIXES, FATES, SEARCHES, published_beacon_fixes, published_fates, published_searches
 from pipeline.stages.appendix_report import AppendixReport
-from pipeline.stages.appendix_searches import SEARCHES, published_searches
 from pipeline.stages.appendix_square import campaign_square
 from pipeline.stages.appendix_withheld import keeps_places, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import ATTACHMENTS, Material
@@ -40,7 +41,7 @@ TABLES = ("error_summary", "beacon_reach", "beacon_places", "record_faults", "co
           "fate_triage", "hand_evidence", "movement_animals", "movement_steps", "ranges", "survival", "walking_test", "terrain_seen")
 _LINKED = re.compile(r'href="((?:tables|figures)/[^"]+)"')
 _LATIN = re.compile(r"[A-Z][a-z]+( [a-z]{3,}){1,2}")
-OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "appendix_searches": SEARCHES, "data_dictionary": COLUMNS}
+OWN_TABLES = {"appendix_checklist": CHECKLIST, "appendix_positions": POSITIONS, "appendix_beacons": BEACONS, "appendix_missing": MISSING, "appendix_searches": SEARCHES, "appendix_beacon_fixes": BEACON_FIXES, "appendix_fates": FATES, "appendix_dictionary": COLUMNS, "appendix_open": OPEN, "data_dictionary": COLUMNS}
 
 
 def build(workspace: Workspace) -> None:
@@ -53,7 +54,12 @@ def build(workspace: Workspace) -> None:
     workspace.write_table("appendix_beacons", found.beacons)
     workspace.write_table("appendix_missing", found.missing)
     workspace.write_table("appendix_searches", published_searches(found.animals))
-    workspace.write_table("appendix_checklist", checklist(found, {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}))
+    workspace.write_table("appendix_beacon_fixes", published_beacon_fixes(found.table("beacon_error_details")))
+    workspace.write_table("appendix_fates", published_fates(found.table("fate_triage")))
+    numbered = {name: f"Table S{number}" for number, name in enumerate(report.table_names, start=1)}
+    workspace.write_table("appendix_checklist", checklist(found, numbered))
+    workspace.write_table("appendix_open", open_items(found, numbered))
+    workspace.write_table("appendix_dictionary", report.own_dictionary(dictionary))
     workspace.write_table("data_dictionary", pd.concat([dictionary, dictionary_table(layers).assign(table=lambda rows: "layer " + rows["table"])], ignore_index=True))
     parts = report.parts(checklist(found, {name: see("table", name) for name in report.table_names}), dictionary)
     page = render_appendix(parts, title="Supporting information", campaign=workspace.survey.title, subtitle=report.dates(), status=workspace.survey.status, italic=latin_names(found.tags["species"]))
@@ -100,8 +106,8 @@ def _cells_m(frames: pd.DataFrame, tags: pd.DataFrame) -> pd.Series:
 
 
 def _below_margin(records: pd.DataFrame) -> tuple[int, int]:
-    """(heard strengths below their record's threshold, heard strengths of records that have one)."""
-    heard = records[records["heard"].astype(bool) & records["threshold_db"].notna()]
+    """(heard strengths below their record's threshold, heard strengths of records that have one), of the records that are used."""
+    heard = records[records["usable"].astype(bool) & records["heard"].astype(bool) & records["threshold_db"].notna()]
     return int((heard["strength_db"] < heard["threshold_db"]).sum()), len(heard)
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import pandas as pd
 
 from pipeline.exchange import OneSquare
@@ -21,7 +19,7 @@ def published_beacons(beacons: pd.DataFrame, *, square: OneSquare | None) -> pd.
     """
     rows = beacons.assign(use=beacons["use"].replace(USES))
     if square is not None:
-        rows = rows.assign(latitude=square.latitude, longitude=square.longitude, precision=f"{CENTRE}{square.grid}", coordinate_uncertainty_m=float(100 * math.ceil(square.farthest_m / 100)))
+        rows = rows.assign(latitude=square.latitude, longitude=square.longitude, precision=f"{CENTRE}{square.grid}", coordinate_uncertainty_m=float(square.uncertainty_m))
     else:
         rows = rows.assign(precision="exact", coordinate_uncertainty_m=2.0 * rows["position_sd_m"].astype(float))
     return rows[BEACONS].sort_values("tag_id", kind="stable").reset_index(drop=True)

@@ -12,10 +12,12 @@ import pandas as pd
 
 from pipeline.stages.appendix_field_words import stated, where
 from pipeline.stages.appendix_withheld import whom_to_ask
-from pipeline.stages.appendix_words import Material
+from pipeline.stages.appendix_words import Material, expected_life
 from pipeline.wording import counted
 
 CHECKLIST = ["question", "item", "where", "answer"]
+OPEN = ["question", "item", "answer", "needs"]
+_NEEDS = "; needs "
 NOT_RECORDED = "not recorded"
 NOT_STATED = "not stated by the authors"
 TOLD = "as the authors state"
@@ -53,9 +55,22 @@ class _Places:
 
 def checklist(found: Material, here: dict[str, str]) -> pd.DataFrame:
     """One row per item, columns of CHECKLIST. here : name -> words for the tables of this appendix."""
+    rows = _items(found, here)
+    return rows.assign(answer=[answer.partition(_NEEDS)[0] for answer in rows["answer"]])[CHECKLIST]
+
+
+def open_items(found: Material, here: dict[str, str]) -> pd.DataFrame:
+    """The items that are not answered, or in part, with what would have to be known, columns of OPEN: for the authors, and not for readers."""
+    rows = _items(found, here)
+    rows = rows[rows["answer"].str.contains(_NEEDS, regex=False)].reset_index(drop=True)
+    halves = [answer.partition(_NEEDS) for answer in rows["answer"]]
+    return rows.assign(answer=[said for said, _, _ in halves], needs=[needed for _, _, needed in halves])[OPEN]
+
+
+def _items(found: Material, here: dict[str, str]) -> pd.DataFrame:
     places = _Places(here)
     groups = (_animals, _tags, _field_work, _receiver, _method, _error, _rejection, _effort, _censoring, _space_use, _data)
-    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or f"{NOT_RECORDED}; needs {NEEDED[item]}")
+    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or f"{NOT_RECORDED}{_NEEDS}{NEEDED[item]}")
             for number, group in enumerate(groups, start=1) for item, where, answer in group(found, places)]
     return pd.DataFrame(rows, columns=CHECKLIST)
 
@@ -77,7 +92,7 @@ def _animals(found: Material, places: _Places):
     yield "number tagged, species", places.table("animals"), _if(_known(found, "species"), "given for every animal")
     yield _told(found, "capture, sex, age, mass", "capture")
     yield _told(found, "mass of the tag as a share of body mass, attachment", "tagging")
-    yield "tags retained, dropped, recovered", places.table("fates"), _if(len(found.table("fate_triage")), "fate of every tag, with what shows it")
+    yield "tags retained, dropped, recovered", places.either(places.table("fates"), where(found, "tagging")), _if(len(found.table("fate_triage")), f"fate of every tag, with what shows it; recovery {'as the authors state' if stated(found, 'tagging') else 'not recorded; needs which of the tags found were recovered'}")
 
 
 def _tags(found: Material, places: _Places):
@@ -86,7 +101,7 @@ def _tags(found: Material, places: _Places):
     yield "frequency band", methods, _if(_known(found, "frequency_mhz"), "given")
     yield "tag types", methods, "given" if _known(found, "tag_type") else "not recorded; needs the column tag_type of the register"
     yield "pulse rates, live and mortality", methods, _if(_known(found, "pulse_rate_live_per_min"), "given")
-    yield "expected life", "", _expected_life(found)
+    yield "expected life", _if(expected_life(found), methods), _if(expected_life(found), "given")
     yield _told(found, "mortality delay", "mortality_delay")
     yield "tags that failed or fell silent", places.table("not_found"), _if(register, "animals not heard, with how well their ground was searched")
 
@@ -127,17 +142,6 @@ def _error(found: Material, places: _Places):
     yield "bias and scatter of bearings", places.table("hand_evidence"), _bearings(found)
 
 
-def _expected_life(found: Material) -> str:
-    """Until when tags are expected to work, and how long that is after they were put out."""
-    own = found.tags[found.tags["role"] == "animal"] if len(found.tags) else found.tags
-    if not _known(found, "expected_end_utc"):
-        return ""
-    ends, starts = (pd.to_datetime(own[column], utc=True) for column in ("expected_end_utc", "deployed_utc"))
-    said = f"given for {ends.notna().sum()} of {counted(len(own), 'animal')}: {' to '.join(dict.fromkeys(f'{end:%Y-%m-%d}' for end in (ends.min(), ends.max())))}"
-    days = (ends - starts).dt.total_seconds().dropna() / 86400.0
-    return f"{said}, {' to '.join(dict.fromkeys(f'{day:.0f}' for day in (days.min(), days.max())))} days after deployment" if len(days) else said
-
-
 def _bearings(found: Material) -> str:
     """How many bearings were used, and what tells of their errors: those taken to beacons."""
     taken = found.table("hand_evidence")
@@ -168,7 +172,7 @@ def errors_of_bearings_deg(bearings: pd.DataFrame, places: pd.DataFrame) -> pd.S
 
 
 def _rejection(found: Material, places: _Places):
-    yield "rules and counts", places.table("statuses"), "every search with what became of it"
+    yield "rules and counts", places.either("Methods, location", places.table("statuses")), "every search with what became of it"
     yield "changes to the data on reading", places.either("Methods, flights and receiver", places.table("changes")), "given"
     yield _told(found, "whether rejection favours open ground", "habitats")
 
@@ -188,7 +192,7 @@ def _censoring(found: Material, places: _Places):
 def _space_use(found: Material, places: _Places):
     ranges = found.table("ranges")
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
-    yield "estimator, bandwidth, contour, asymptote", places.table("ranges"), f"{given} ranges given" if given else "no range is given: too few fixes, or errors too large against the range"
+    yield "estimator, bandwidth, contour, asymptote", places.table("ranges"), f"{given} ranges given" if given else "no range is given: no animal met what a range asks for"
     yield "fixes and days of every animal", places.table("animals"), _if(len(found.table("movement_animals")), "given")
     yield "sampling unit", "Methods, fate and movement", "the animal"
 

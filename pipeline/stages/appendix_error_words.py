@@ -93,7 +93,7 @@ def _outside(rows: pd.DataFrame) -> str:
         return "No animal was heard, so that there is nothing to carry the test over to"
     if parts.empty:
         return f"All {whole['fixes']} fixes of animals lie within what the beacons tested"
-    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested: {listed(f'{row.fixes_outside} {OUTSIDE[row.condition]}' for row in parts.itertuples())}, some counted twice. Counted against are {listed(_NAMES.get(name, name) for name in counted_by)}"
+    return f"{whole['fixes_outside']} of {whole['fixes']} fixes of animals lie outside of what the beacons tested: {listed((f'{row.fixes_outside} {OUTSIDE[row.condition]}' for row in parts.itertuples()), len(rows))}, some counted twice. Counted against are {listed((_NAMES.get(name, name) for name in counted_by), len(rows))}"
 
 
 _NAMES = {CLOSEST: "closest approach", RECORDS: "records heard", TYPE: "tag type", STYLE: "flight style", FLOWN: "the convex outline of the tracks", BETWEEN: "the convex outline of the beacons", GROUND_HEIGHT: "the ground heights at the beacons",
@@ -110,9 +110,9 @@ def chosen(found: Material) -> list[str]:
     said = ["Parameters of the signal model, clock lags and the widening that serve a beacon were found without it. The following was settled with the testing beacons in view, so that the errors above are, if anything, too small.", _faults(tried)]
     said += [f"In which flights a lag is looked for at all was asked of all beacons{', and the strength at which the receiver saturates is read from all records' if (found.models.get('whole') or {}).get('ceiling_db') is not None else ''}. "
              "The widening of the animals rests on all beacons; what was tested is the same procedure with one beacon less."]
-    said += [f"Form and priors of the model, the gates of a position and the prior of the widening (centre {PRIOR_CENTRE:g}, a factor of {PRIOR_FACTOR:g} either way) were settled before this survey: on simulated campaigns and, for that centre, with one set of published measurements in view; "
+    said += [f"Form and priors of the model, the gates of a position and the prior of the widening (centre {PRIOR_CENTRE:g}, a factor of {PRIOR_FACTOR:g} either way) were settled before this survey: on simulated campaigns and, for that centre, with one open set of measurements in view (Zenodo record 10962857); "
              "accuracies of the method on those measurements are no independent test of it."]
-    said += [f"{counted(only, 'beacon')} marked for testing only had no part in any of this." if only else "No beacon was kept for testing only (use: test in the register of beacons), which would be free of all this."]
+    said += [f"{counted(only, 'beacon')} marked for testing only had no part in any of this." if only else "No beacon was kept for testing only, which would be free of all this."]
     return [" ".join(part for part in said if part)]
 
 

@@ -8,13 +8,12 @@ from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages import calibration_numbers as number
 from pipeline.stages.appendix_cells import as_words
+from pipeline.stages.appendix_published import published_fates
 from pipeline.stages.appendix_words import Material
 from pipeline.wording import as_given, two_figures
 
 # Classes of fate that change what the fixes of an animal mean, in the words of a cell.
 FATES = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found dropped", "Retrieve": "mortality rate", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
-# What a class that asks for something says of the animal itself; the others say it in their name.
-_CLASSES = {"Retrieve": "mortality rate, one place", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
 
 
 def fates_that_matter(found: Material) -> dict[str, str]:
@@ -25,13 +24,13 @@ def fates_that_matter(found: Material) -> dict[str, str]:
 
 def fates(book: Book, found: Material) -> Table | None:
     """What pulse rates and sightings say of every animal."""
-    rows = found.table("fate_triage")
+    rows = published_fates(found.table("fate_triage"))
     if rows.empty:
         return None
-    frame = rows.assign(fate=rows["class"].replace(_CLASSES), shown=[_shown(why, other) for why, other in zip(as_words(rows["why"]), as_words(rows["other_explanations"]))])
+    frame = rows.assign(shown=[_shown(why, other) for why, other in zip(as_words(rows["why"]), as_words(rows["other_explanations"]))])
     return book.table("fates", frame, "Fate of every animal, with what shows it.", {
-        "tag_id": ("Tag", "", "text"), "fate": ("Fate", "", "text"), "shown": ("What shows it", "", "text"), "last_live_utc": ("Last alive", "for certain, UTC", "date"), "first_mortality_utc": ("Mortality rate", "first heard, UTC", "date")}, saved_as="fate_triage.csv",
-        notes="A mortality rate is a signal of the tag and no proof of death. Classes under which the field list keeps them are in the file.", most_rows=len(rows))
+        "tag_id": ("Tag", "", "text"), "fate_shown": ("Fate", "", "text"), "shown": ("What shows it", "", "text"), "last_live_utc": ("Last alive", "for certain, UTC", "date"), "first_mortality_utc": ("Mortality rate", "first heard, UTC", "date")}, saved_as="appendix_fates.csv",
+        notes="A mortality rate is a signal of the tag and no proof of death. Records, passes and flights behind each are in the file.", most_rows=len(rows))
 
 
 def _shown(why: str, other: str) -> str:
@@ -44,13 +43,13 @@ def survival(book: Book, found: Material) -> Table | None:
     rows = found.table("survival")
     if rows.empty:
         return None
-    interval = [f"{number.probability(row.survival)} ({number.probability(row.survival_low)} to {number.probability(row.survival_high)})" if row.deaths and pd.notna(row.survival_low) else number.probability(row.survival) if pd.notna(row.survival) else None
+    interval = [f"{number.probability(row.survival)} ({number.probability(row.survival_low)} to {number.probability(row.survival_high)})" if pd.notna(row.survival_low) else number.probability(row.survival) if pd.notna(row.survival) else None
                 for row in rows.itertuples()]
     return book.table("survival", rows.assign(curve=interval), "Share of the animals alive.", {
         "date_utc": ("Date", "UTC", "date"), "days": ("Days", "since first tag", ".0f"), "at_risk": ("At risk", "animals", "d"), "deaths": ("Deaths", "confirmed so far", "d"), "curve": ("Alive", "share (95 %)", as_given),
         "if_lost_alive": ("Alive", "if lost ones live", number.probability), "if_lost_dead": ("Alive", "if lost ones died", number.probability)}, saved_as="survival.csv", beside=("survival_animals.csv",),
-        notes="Kaplan-Meier with staggered entry; intervals by log-minus-log, none before the first death. A death stands in the middle of the time in which it fell. Lost: of unknown fate; they leave at their last certain life, and the lowest curve lets each die in the middle "
-              "between that and the end; a row for each moment at which a curve changes. When and why each animal left is in survival_animals.csv.", most_rows=len(rows))
+        notes="Kaplan-Meier with staggered entry; intervals by log-minus-log, none before the first death. A death stands in the middle of the time in which it fell. Lost: of unknown fate, those with an unconfirmed mortality rate among them; they leave at their last certain life, "
+              "and the lowest curve lets each die in the middle between that and the first mortality rate, or the end of the survey. A row for each moment at which a curve changes. When and why each animal left is in survival_animals.csv.", most_rows=len(rows))
 
 
 def ranges(book: Book, found: Material) -> Table | None:

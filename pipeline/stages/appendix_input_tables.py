@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages.appendix_cells import as_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.ground_report import use_words
+from pipeline.wording import as_given
 
 
 def changes(book: Book, found: Material) -> Table | None:
@@ -26,6 +29,7 @@ def hand_evidence(book: Book, found: Material) -> Table | None:
     rows = found.table("hand_evidence")
     if rows.empty:
         return None
-    return book.table("hand_evidence", rows.assign(use=use_words(rows)), "Bearings taken by hand and animals seen.", {
-        "kind": ("Kind", "", "text"), "tag_id": ("Tag", "", "text"), "time_utc": ("Taken", "UTC", "time"), "use": ("Use", "", "text")}, saved_as="hand_evidence.csv",
-        notes="From where they were taken is withheld with the places." if found.withheld else "")
+    stated = [f"{row.bearing_sd_deg:g} degrees" if pd.notna(row.bearing_sd_deg) else f"{row.position_sd_m:g} m" if pd.notna(row.position_sd_m) else None for row in rows.itertuples()]
+    return book.table("hand_evidence", rows.assign(use=use_words(rows), stated=stated), "Bearings taken by hand and animals seen.", {
+        "kind": ("Kind", "", "text"), "tag_id": ("Tag", "", "text"), "time_utc": ("Taken", "UTC", "time"), "stated": ("Standard deviation", "as stated", as_given), "use": ("Use", "", "text")}, saved_as="hand_evidence.csv",
+        notes=f"In the fix: of the flight during which it was had. In a ground fix: of bearings and sightings alone, outside of the flights.{' From where they were taken is withheld with the places.' if found.withheld else ''}")

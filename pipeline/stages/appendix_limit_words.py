@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pandas as pd
+from scipy.stats import binom
 
 from pipeline.calibration import exact_interval
 from pipeline.location import HEARD_FOR_A_WALK, SHOWN_FROM
@@ -70,8 +71,9 @@ def shortly_after(found: Material) -> str:
         return ""
     few = int((pairs["p"] < LEVEL).sum())
     low, high = exact_interval(few, len(pairs))
-    more = "more than that" if few > LEVEL * len(pairs) else "no more than that"
-    found_words = (f"{more}, though so few pairs exclude neither that the stated errors are right nor that they are somewhat too small" if low <= LEVEL <= high else
+    chance = float(binom.sf(few - 1, len(pairs), LEVEL))
+    more = (f"more than that; so many or more have a probability of {chance:.2g} if pairs are independent. Some animals may have walked, or the stated errors are somewhat too small" if few > LEVEL * len(pairs) else "no more than that")
+    found_words = (more if low <= LEVEL <= high else
                    "more than the stated errors explain: they are too small, or animals moved" if low > LEVEL else "fewer than the stated errors allow for: they are rather too large")
     return (f"As a test of the stated errors without beacons: of {counted(len(pairs), 'pair')} of consecutive fixes less than an hour apart, {few} differ with p below {LEVEL:g} before adjustment (share {probability(few / len(pairs))}, exact 95 % interval "
-            f"{probability(low)} to {probability(high)}; {LEVEL:g} is expected of animals that stayed), {found_words}. Pairs of the same two flights share what these have in common.")
+            f"{probability(low)} to {probability(high)}; {LEVEL:g} is expected of animals that stayed), {found_words}. Pairs of the same two flights, and of one animal, share what these have in common.")

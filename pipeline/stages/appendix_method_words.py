@@ -6,7 +6,7 @@ from pipeline.location import search_margins_m
 from pipeline.location.grid import Fineness
 from pipeline.stages.appendix_limit_words import walking
 from pipeline.stages.appendix_words import Material
-from pipeline.stages.calibration_numbers import decibel, significant
+from pipeline.stages.calibration_numbers import decibel, percent, significant
 from pipeline.stages.localisation import DRAWS
 from pipeline.wording import counted, listed, number_word, two_figures
 
@@ -17,8 +17,8 @@ def signal(found: Material) -> list[str]:
     models = found.models
     said = ("Strength was modelled by the log-distance law (Rappaport 2002): the power of the tag at 1 m, less 10 n log10 of the slant distance, plus an antenna pattern in the direction to the tag relative to the antenna azimuth and below the horizon. "
             "The power varies between tags of a type and between flights of a tag; shadowing is normal and correlated along the track (exponentially), each record has noise of its own, and a small share of records is missed or faulty.")
-    fitted = (f"Its numbers were fitted by maximum likelihood with weak priors (posterior mode; standard errors from the curvature there) to {models['records']:,d} records of {counted(models['beacons'], 'beacon')}, {models['records_heard']:,d} of them heard; "
-              f"records not heard entered as strengths below the threshold. Values, standard errors and priors are given{found.cite('signal_model') or ' in signal_model.csv'}; the priors are common practice, no source."
+    fitted = (f"Its numbers were fitted by maximum likelihood with priors (posterior mode; standard errors from the curvature there) to {models['records']:,d} records of {counted(models['beacons'], 'beacon')}, {models['records_heard']:,d} of them heard; "
+              f"records not heard entered as strengths below the threshold. Values, standard errors and priors are given{found.cite('signal_model') or ' in signal_model.csv'}; the priors are common practice, no source{_prior_share(found)}."
               if models.get("beacons") else f"No beacon was heard, so that its numbers are those of the priors{found.cite('signal_model')}.")
     if {"exponent", "shadowing_sd_db", "shadowing_length_m", "noise_sd_db"} <= set(value):
         fitted += (f" Path-loss exponent n = {significant(value['exponent'])}, shadowing {significant(value['shadowing_sd_db'])} dB (standard deviation) with a correlation length of {two_figures(value['shadowing_length_m'])} m, "
@@ -30,6 +30,12 @@ def signal(found: Material) -> list[str]:
     terrain = (f"Loss behind hills was computed from the terrain model{cells} by Bullington's construction (ITU-R P.526-15)" + (f" and entered with the share of it that the beacons showed, {value['terrain_share']:.2f}." if "terrain_share" in value else ".")
                if found.survey.terrain else "No terrain model was given: the ground was taken as level between receiver and tag.")
     return [said, fitted, f"{terrain} {_canopy_words(value)}".strip(), correction_words(found, value)]
+
+
+def _prior_share(found: Material) -> str:
+    """How much of what is known of a parameter comes from its prior, at most."""
+    shares = found.table("signal_model")["prior_share"].dropna() if "prior_share" in found.table("signal_model") else []
+    return f", and supply at most {percent(float(max(shares)))} of what is known of a parameter" if len(shares) else ""
 
 
 def _canopy_words(value: dict) -> str:
@@ -78,9 +84,9 @@ def location(found: Material) -> list[str]:
         "tag power are carried as two correlated normal unknowns and integrated out, records not heard by matching mean and variance (Minka 2001). Records that share their shadowing thereby count for less than their number. "
         f"{walk}{_by_hand_words(found)}",
         computing(found),
-        f"A position was stated only where at least {gates.records_heard} records were heard, worth at least {gates.effective_records:g} independent ones, on at least {gates.passes} passes or from directions that spread over at least "
-        f"{gates.bearing_spread_deg:g} degrees, and the radius round the middle of the region that holds 95 % was at most {gates.radius_95_m:g} m: settings of the survey file, common practice, no source. Where one place held at least {gates.main_place:g} of the probability, the position is "
-        "the mean of the posterior before widening; where none did, it is the middle of the likeliest place (several places), the radius that holds 95 % round it may be larger, and the tests of movement weigh all its places. Otherwise the region alone was stated. "
+        f"A position was stated only where at least {gates.records_heard} records were heard, worth at least {gates.effective_records:g} independent ones (their number squared over the sum of their correlations), on at least {gates.passes} passes (runs of heard records with three silent ones or more between them) or from directions that spread over at least "
+        f"{gates.bearing_spread_deg:g} degrees, and the radius round the middle of the region that holds 95 % was at most {gates.radius_95_m:g} m: settings of this survey, common practice, no source. Where one place held at least {gates.main_place:g} of the probability, the position is "
+        "the mean of the posterior before widening, and its stated radius is the one round that; where none did, it is the middle of the likeliest place (several places), the radius that holds 95 % round it may be larger, and the tests of movement weigh all its places. Otherwise the region alone was stated. "
         f"What became of each search is counted{found.cite('statuses') or ' in fixes.csv'}.",
     ]
 
@@ -105,4 +111,4 @@ def _by_hand_words(found: Material) -> str:
         return ""
     kinds = taken.loc[taken["used"].astype(bool), "kind"].value_counts()
     counts = listed(f"{number_word(int(count))} {kind}{'s' if count > 1 else ''}" for kind, count in sorted(kinds.items()))
-    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors (von Mises and normal; Mardia 1972, Lenth 1981): {counts} were used, in flights or in fixes of their own{found.cite('hand_evidence')}."
+    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors, as the observer stated them (von Mises and normal; Mardia 1972, Lenth 1981): {counts} were used, in flights or in fixes of their own{found.cite('hand_evidence')}."

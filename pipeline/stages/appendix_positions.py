@@ -8,7 +8,7 @@ import pandas as pd
 
 from pipeline.exchange import OneSquare
 
-POSITIONS = ["tag_id", "animal_id", "species", "flight_id", "time_utc", "error_radius_95_m", "latitude", "longitude", "coordinate_uncertainty_m", "precision"]
+POSITIONS = ["tag_id", "animal_id", "species", "flight_id", "time_utc", "method", "error_radius_95_m", "latitude", "longitude", "coordinate_uncertainty_m", "precision"]
 EXACT = "exact"
 # before the name of the square; one for all places of a campaign
 CENTRE = "centre of the one "
@@ -19,7 +19,7 @@ def published_positions(best: pd.DataFrame, species: dict[str, str], *, sensitiv
 
     best : the best fix of each animal, columns of FIXES. species : tag -> scientific name. sensitive : generalise every position, else
     only those of sensitive_species. square : of the campaign, given for every position that is generalised. The uncertainty is the 95 % radius of
-    an exact position; of the generalised ones it goes from the centre of the square to the farthest place of the campaign, and the largest of their radii more, rounded up to 100 m: one for all.
+    an exact position; of the generalised ones it is one for all, that of the square.
     """
     rows = best.assign(species=best["tag_id"].map(species).fillna(""), time_utc=best["time_end_utc"])
     hidden = pd.Series(sensitive, index=rows.index) | rows["species"].isin(list(sensitive_species))
@@ -27,7 +27,7 @@ def published_positions(best: pd.DataFrame, species: dict[str, str], *, sensitiv
     exact = exact.assign(latitude=exact["latitude"].round(5), longitude=exact["longitude"].round(5), coordinate_uncertainty_m=exact["error_radius_95_m"].map(math.ceil), precision=EXACT)
     if len(coarse):
         coarse = coarse.assign(latitude=square.latitude, longitude=square.longitude, precision=f"{CENTRE}{square.grid}",
-                               coordinate_uncertainty_m=100 * math.ceil((square.farthest_m + coarse["error_radius_95_m"].max()) / 100))
+                               coordinate_uncertainty_m=square.uncertainty_m)
     parts = [part[POSITIONS] for part in (exact, coarse) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else rows.reindex(columns=POSITIONS)
     # in the order of the tags: the order of places would tell something of where they are
@@ -50,7 +50,7 @@ def precision_sentences(positions: pd.DataFrame) -> list[str]:
         few = (positions["precision"] != EXACT).sum()
         whose = "All positions were" if few == len(positions) else f"{few} of {len(positions)} positions were"
         said.append(f"{whose} generalised before publication: all are given as the {generalised[0]} that holds the middle of the survey, in whichever square an animal was, since two squares "
-                    "would give the border between them away. The uncertainty goes from that centre to the farthest place of the survey and holds the largest 95 % radius too; a stated grid and uncertainty follow the guidance for sensitive species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
+                    "would give the border between them away. The uncertainty is half the diagonal of the square and, rounded up to whole kilometres, the reach of the survey from its middle with the 95 % radii, so that it tells nothing of where in the square that lies; a stated grid and uncertainty follow the guidance for sensitive species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
     if EXACT in set(positions["precision"]):
         said.append("Positions not generalised are means of the posterior; their uncertainty is the radius that holds the animal with probability 0.95.")
     return said

@@ -18,7 +18,7 @@ from pipeline.stages import appendix_words as say
 from pipeline.stages.appendix_checklist import NOT_STATED
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WORDS, cited_in
 from pipeline.stages.appendix_cells import span_of_days
-from pipeline.stages.appendix_withheld import withheld_words
+from pipeline.stages.appendix_withheld import whom_to_ask, withheld_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -107,17 +107,21 @@ class AppendixReport:
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
-        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", "The files named over the tables and figures go with this page; the archive of the survey holds all others: reports, tables, figures, results.gpkg, notebooks and run.json.", withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}. Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
+        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", f"The files named over the tables and figures go with this page. All else that the analysis left, the archive, is kept by {whom_to_ask(survey)}.", withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}. Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
+
+    def own_dictionary(self, dictionary: pd.DataFrame) -> pd.DataFrame:
+        """The rows of the dictionary of all tables that tell of the files that go with the page."""
+        own = {file.rsplit("/", 1)[-1].removesuffix(".csv") for table in self._made.values() for file in (table.file, *table.beside) if file} | {"appendix_checklist", "appendix_dictionary"}
+        return dictionary[dictionary["table"].isin(own)].reset_index(drop=True)
 
     def _dictionary(self, dictionary: pd.DataFrame) -> list:
-        """The dictionary of the tables that stand here; that of every table and layer is a file."""
-        own = {file.rsplit("/", 1)[-1].removesuffix(".csv") for table in self._made.values() for file in (table.file, *table.beside) if file} | {"appendix_checklist", "data_dictionary"}
-        rows = dictionary[dictionary["table"].isin(own)]
+        """The dictionary of the tables that go with the page; that of every table and layer stays in the archive."""
+        rows = self.own_dictionary(dictionary)
         files = [(f"{name}.csv", table_meaning(name) or "not described", ", ".join(part["column"])) for name, part in rows.groupby("table", sort=True)]
         columns = without_repeats(rows)
         columns = columns.assign(tables=[listed(names, FEW_TABLES) if len(names) <= FEW_TABLES else f"{len(names)} tables" for names in columns["tables"]])
         heading = self.book.words("Data dictionary", "The tables that go with this page (comma-separated, UTF-8, times in UTC, a blank for what is missing) and their columns; columns of one name and meaning are explained once"
-                                  f"{self.found.cite('files', 'columns')}. Every other table of the archive, and every layer of results.gpkg, is described in data_dictionary.csv, which goes with the page{' also where the table itself is withheld' if self.found.withheld else ''}.")
+                                  f"{self.found.cite('files', 'columns')}.")
         return [heading,
-                self.book.table("files", pd.DataFrame(files, columns=["file", "meaning", "columns"]), "Tables that go with this page.", {"file": ("File", "", "text"), "meaning": ("Rows", "", "text"), "columns": ("Columns, in order", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(files)),
-                self.book.table("columns", columns, "Their columns.", {"column": ("Column", "", "text"), "unit": ("Unit", "", "text"), "meaning": ("Meaning", "", "text"), "tables": ("In", "", "text")}, saved_as="data_dictionary.csv", most_rows=len(columns))]
+                self.book.table("files", pd.DataFrame(files, columns=["file", "meaning", "columns"]), "Tables that go with this page.", {"file": ("File", "", "text"), "meaning": ("Rows", "", "text"), "columns": ("Columns, in order", "", "text")}, saved_as="appendix_dictionary.csv", most_rows=len(files)),
+                self.book.table("columns", columns, "Their columns.", {"column": ("Column", "", "text"), "unit": ("Unit", "", "text"), "meaning": ("Meaning", "", "text"), "tables": ("In", "", "text")}, saved_as="appendix_dictionary.csv", most_rows=len(columns))]

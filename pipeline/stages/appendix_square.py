@@ -14,7 +14,7 @@ _STRETCH = 1.01
 def campaign_square(track: pd.DataFrame, study_area, best: pd.DataFrame, beacons: pd.DataFrame, projection, side_m: float) -> OneSquare | None:
     """The square that holds the middle of the study area, or without one of the tracks; None where nothing has a place.
 
-    track, beacons : easting_m, northing_m. study_area : GeoDataFrame in the survey CRS, or None. best : latitude, longitude of the positions published.
+    track, beacons : easting_m, northing_m. study_area : GeoDataFrame in the survey CRS, or None. best : latitude, longitude, error_radius_95_m of the positions published.
     The study area comes first, since it stays the same in the next campaign: another square would give the border between the two away.
     """
     flown = track[["easting_m", "northing_m"]].dropna().to_numpy(float)
@@ -27,7 +27,10 @@ def campaign_square(track: pd.DataFrame, study_area, best: pd.DataFrame, beacons
     outline = box if len(box) else everywhere
     middle = 0.5 * (outline.min(axis=0) + outline.max(axis=0))
     latitude, longitude = projection.inverse(*middle)
-    reach_m = _STRETCH * float(np.hypot(*(everywhere - middle).T).max())
+    away_m = np.hypot(*(everywhere - middle).T)
+    # a position stands for the circle round it
+    around_m = np.hypot(*(placed - middle).T) + best["error_radius_95_m"].to_numpy(float) if len(placed) else np.zeros(0)
+    reach_m = _STRETCH * float(np.nanmax(np.concatenate([away_m, around_m])))
     return one_square(float(latitude), float(longitude), reach_m, side_m)
 
 

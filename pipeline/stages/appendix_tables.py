@@ -17,7 +17,7 @@ from pipeline.stages.appendix_positions import EXACT, precision_sentences, squar
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.calibration_report import SHORT
 from pipeline.stages.localisation_words import STATUS_WORDS
-from pipeline.wording import as_given, counted, two_figures
+from pipeline.wording import as_given, counted, listed, two_figures
 
 
 def animals(book: Book, found: Material) -> Table | None:
@@ -31,8 +31,8 @@ def animals(book: Book, found: Material) -> Table | None:
                         radius=[None if pd.isna(value) else two_figures(value) for value in rows["median_error_radius_95_m"]])
     return book.table("animals", frame, "Animals: what there is to go on, and what may be said of each.", {
         "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "fixes_usable": ("Usable fixes", "", "d"), "span": ("First to last fix", "UTC", "text"),
-        "heard": ("Heard", "flights", as_given), "radius": ("95 % radius", "median, m", as_given), "gate": ("May be said", "", "text")}, saved_as="movement_animals.csv",
-        notes="A fix is usable when it is located, or has several places that are all weighed. May be said: the class that the number of usable fixes falls in, see the methods."
+        "heard": ("Heard", "flights", as_given), "radius": ("95 % radius", "median, m", as_given), "gate": ("May be said", "", "text")}, saved_as="movement_animals.csv", beside=("movement_steps.csv",),
+        notes="A fix is usable when it is located, or has several places that are all weighed. May be said: the class that the number of usable fixes falls in, see the methods. Distances and tests of every step are in movement_steps.csv."
               + (" Of an animal found dead, of a dropped tag and of a tag at the mortality rate the fixes may tell no more than where the tag lies." if any(tag in fate for tag in rows["tag_id"]) else ""))
 
 
@@ -42,12 +42,17 @@ def effort(book: Book, found: Material) -> Table | None:
     if rows.empty:
         return None
     least = area.sort_values("area_90_cautious_ha", kind="stable").groupby("flight_id").head(1).set_index("flight_id") if len(area) else area
-    searched = [f"{two_figures(least.at[flight, 'area_50_cautious_ha'])} / {two_figures(least.at[flight, 'area_90_cautious_ha'])}" if len(area) and flight in least.index else None for flight in rows["flight_id"]]
+    searched = [f"{_to_ten_ha(least.at[flight, 'area_50_cautious_ha'])} / {_to_ten_ha(least.at[flight, 'area_90_cautious_ha'])}" if len(area) and flight in least.index else None for flight in rows["flight_id"]]
     frame = rows.assign(searched=searched, flight=rows["flight_id"].where(rows["flight_id"] != CAMPAIGN, "all"))
     return book.table("effort", frame, "Survey effort.", {
         "flight": ("Flight", "", "text"), "start_utc": ("Start", "UTC", "time"), "style": ("Style", "as found", "text"), "listening_min": ("Listening", "min", ".1f"), "distance_km": ("Flown", "km", ".1f"),
         "speed_median_m_per_s": ("Speed", "median, m/s", ".1f"), "height_median_m": ("Height", "median, m", ".0f"), "searched": ("Searched", "ha at 0.5 / 0.9", as_given)}, saved_as="effort.csv", beside=("flights.csv", *(("searched_area.csv",) if len(area) else ())),
-        notes="On effort only; height above ground. Searched: cautious, ground searched to a probability of 0.5 and of 0.9, for the tag type heard least far in that flight. Time off effort with reasons, and tags listened to, are in effort.csv, background noise in flights.csv, ground searched by tag type in searched_area.csv. Wind, rain and temperature are in no log.")
+        notes="On effort only; height above ground. Each record stands for one interval, so that a flight listens for one interval more than from its first record to its last. Searched: cautious, ground searched to a probability of 0.5 and of 0.9, for the tag type heard least far in that flight. Time off effort with reasons, and tags listened to, are in effort.csv, background noise in flights.csv, ground searched by tag type in searched_area.csv. Wind, rain and temperature are in no log.")
+
+
+def _to_ten_ha(area_ha: float) -> str:
+    """An area to ten hectares, below a hundred to one."""
+    return f"{round(area_ha, -1 if area_ha >= 100 else 0):,.0f}"
 
 
 def errors(book: Book, found: Material) -> Table | None:
@@ -59,9 +64,9 @@ def errors(book: Book, found: Material) -> Table | None:
                         bias=[number.offset(east, north) for east, north in zip(rows["bias_east_m"], rows["bias_north_m"])],
                         held=[f"{row.inside_95} of {row.n} ({number.probability(row.inside_low_95)} to {number.probability(row.inside_high_95)})" for row in rows.itertuples()])
     return book.table("errors", frame, "Errors on beacons by condition; every beacon was located by a model that had not seen it.", {
-        "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90th percentile", "m", two_figures),
-        "bias": ("Bias", "m E, N", as_given), "held": ("Held by 95 % region", "fixes (95 %)", as_given)}, saved_as="error_summary.csv",
-        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes where there are three flights (Owen 2007), else beacons (Davison & Hinkley 1997), in one flight order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat; those with every beacon counted once, RMSE and the interval of the 90th percentile, which stands from ten fixes on, are in the file. Conditions overlap.")
+        "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90th", "percentile, m", two_figures),
+        "bias": ("Bias", "m E, N", as_given), "held": ("Held by 95 % region", "fixes (95 %)", as_given)}, saved_as="error_summary.csv", beside=("appendix_beacon_fixes.csv",),
+        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes where there are three flights (Owen 2007), else beacons (Davison & Hinkley 1997), in one flight order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat; those with every beacon counted once, RMSE and the interval of the 90th percentile, which stands from ten fixes on, are in error_summary.csv, the single errors in appendix_beacon_fixes.csv. Conditions overlap.")
 
 
 def coverage(book: Book, found: Material) -> Table | None:
@@ -103,7 +108,7 @@ def reach(book: Book, found: Material) -> Table | None:
         return None
     return book.table("reach", rows.assign(beacons=as_words(rows["beacons"]), rests_on=as_words(rows["rests_on"])), "Where the errors hold: what the beacons cover, and the fixes of animals outside of it.", {
         "condition": ("Condition", "", "text"), "beacons": ("Beacons cover", "", "text"), "rests_on": ("Behind it", "beacon fixes", "text"), "fixes_outside": ("Fixes outside", "", "d"), "fixes": ("of fixes", "", "d")}, saved_as="beacon_reach.csv",
-        notes="Closest approach and records heard: as far as the hardest class with six beacons or more. Ground flown over and ground between the beacons: the smallest convex outline of the tracks and of the beacons. "
+        notes="Closest approach and records heard: as far as the class with the greatest distance, or the fewest records, that six beacons or more have a fix in. Ground flown over and ground between the beacons: the smallest convex outline of the tracks and of the beacons. "
               "Fixes of animals that were heard, at their best position.")
 
 
@@ -150,7 +155,13 @@ def not_found(book: Book, found: Material) -> Table | None:
     return book.table("not_found", rows, f"Animals heard in no flight{', in single records only' if found.lone else ''}{', or by none of the last flights' if found.silent else ''}.", {
         "tag_id": ("Tag", "", "text"), "species": ("Species", "", "text"), "class": ("Class", "", "text"), "records_heard": ("Heard", "records", "d"), "records_listened": ("Listened", "records", ",d"), "adequacy_expected": ("Searched to", "expected", number.probability),
         "adequacy_cautious": ("Searched to", "cautious", number.probability), "battery_used": ("Battery used", "share", number.percent)}, saved_as="appendix_missing.csv",
-        notes="Searched to: probability that the tag would have been heard, had it been in the ground of its prior and working; reckoned for animals that no flight heard. It is no probability that the animal has left or died.")
+        notes=f"Searched to: probability that the tag would have been heard, had it been on the ground asked about{_asked(found)} and working; reckoned for animals that no flight heard. It is no probability that the animal has left or died.")
+
+
+def _asked(found: Material) -> str:
+    """Where animals that no flight heard were taken to be."""
+    kinds = found.table("not_found")["prior_used"].dropna().unique() if "prior_used" in found.table("not_found") else []
+    return f" ({listed(kinds)})" if len(kinds) else ""
 
 
 def positions(book: Book, found: Material) -> Table | None:
@@ -165,7 +176,7 @@ def positions(book: Book, found: Material) -> Table | None:
     place = {} if coarse else {"latitude": ("Latitude", "deg, WGS 84", degrees), "longitude": ("Longitude", "deg, WGS 84", degrees), "coordinate_uncertainty_m": ("Uncertainty", "m", ",d")}
     return book.table("positions", rows, "Positions of the animals, each from its best flight.", {
         "tag_id": ("Tag", "", "text"), "animal_id": ("Animal", "", "text"), "species": ("Species", "", "text"), "flight_id": ("Flight", "", "text"), "time_utc": ("Date", "UTC", "date"), "error_radius_95_m": ("95 % radius", "m", two_figures),
-        **place}, saved_as="appendix_positions.csv", notes=f"Place of all: the {square_words(rows)}, see Positions published." if coarse else " ".join(precision_sentences(rows)))
+        "method": ("Evidence", "", "text"), **place}, saved_as="appendix_positions.csv", notes=f"Place of all: the {square_words(rows)}, see Positions published." if coarse else " ".join(precision_sentences(rows)))
 
 
 # In the order in which the methods come to speak of them, so that numbers rise with the text.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -13,6 +14,7 @@ from pipeline.report import see
 from pipeline.stages.appendix_positions import precision_sentences
 from pipeline.stages.appendix_square import protection_words
 from pipeline.stages.calibration_numbers import percent, probability
+from pipeline.stages.search_tables import MARGIN_M
 from pipeline.stages.calibration_words import COUNTED_PLACES, claimed_errors, held
 from pipeline.wording import counted, listed, number_word, two_figures
 
@@ -107,13 +109,32 @@ def animals(found: Material) -> list[str]:
     said.append(f"Frequencies {between(band, '.2f')} MHz." if len(band) else "Frequencies are not recorded.")
     for column, words in (("pulse_rate_live_per_min", "in live mode"), ("pulse_rate_mortality_per_min", "in mortality mode")):
         rates = own[column].dropna()
-        said += [f"Pulse rates {words} {between(rates, '.0f')} per minute."] if len(rates) else []
+        said += [f"Pulse rates {words} {few_or_span(rates, '.0f')} per minute."] if len(rates) else []
+    said += [expected_life(found)] if expected_life(found) else []
     decoys = int((tags["role"] == "decoy").sum())
     false = found.table("false_detections")
     if decoys and len(false):
         row = false.iloc[0]
         said.append(f"{counted(decoys, 'tag')} known to be switched off measured false detections: heard in {int(row['records_heard'])} of {int(row['records_listened']):,d} records.")
     return [" ".join(said)]
+
+
+def expected_life(found: Material) -> str:
+    """Until when tags are expected to work, and how long that is after they were put out; "" where the register does not say."""
+    own = found.tags[found.tags["role"] == "animal"] if len(found.tags) else found.tags
+    if "expected_end_utc" not in own or own["expected_end_utc"].isna().all():
+        return ""
+    ends, starts = (pd.to_datetime(own[column], utc=True) for column in ("expected_end_utc", "deployed_utc"))
+    days = ((ends - starts).dt.total_seconds() / 86400.0).dropna()
+    after = f", {between(days, '.0f')} days after deployment" if len(days) else ""
+    known = "" if ends.notna().all() else f" (known of {ends.notna().sum()})"
+    return f"Tags are expected to work until {between(ends.dropna(), '%Y-%m-%d')}{after}{known}."
+
+
+def few_or_span(values, how: str) -> str:
+    """The values where they are few, else their two ends: "40 and 55", "30 to 55"."""
+    kinds = sorted({format(value, how) for value in values}, key=float)
+    return listed(kinds) if len(kinds) <= 3 else between(values, how)
 
 
 def between(values, how: str) -> str:
@@ -128,11 +149,17 @@ def flights(found: Material) -> list[str]:
     styles = rows["style"].value_counts()
     times = pd.to_datetime(rows["start_utc"], utc=True)
     said = [f"{counted(len(rows), 'flight')} on {counted(times.dt.date.nunique(), 'day')}, {between(times, '%Y-%m-%d')}, begun {between(times.dt.strftime('%H:%M'), '')} UTC; flight pattern as found from the track: "
-            f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}.",
+            f"{listed(f'{style} ({count})' for style, count in sorted(styles.items()))}; a loop keeps turning the same way round, lines undo each turn by the next, mixed holds both.",
             f"On effort the receiver listened for {effort['listening_min']:.0f} minutes over {effort['distance_km']:.1f} km, at a median speed of {effort['speed_median_m_per_s']:.0f} m/s and a median height of {effort['height_median_m']:.0f} m above ground, "
-            f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to{_among_them(found)}{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit.",
-            f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north. {_grid_words(found)}"]
+            f"one record every {rows['record_interval_s'].median():g} s, {int(effort['tags_listened'])} tags listened to{_among_them(found)}{found.cite('effort')}. On effort are records with a position that listened to a tag, without take-off, landing and transit{_off_effort(effort)}.",
+            f"Heights in the log are {_HEIGHTS[log.height_reference]}; azimuths count from {log.azimuth_reference} north; strengths are in dB on the receiver's own scale. {_grid_words(found)}"]
     return [" ".join(said), _heard_words(found), _reading_words(found)]
+
+
+def _off_effort(effort) -> str:
+    """What was not on effort, by reason. effort : the row of the whole campaign."""
+    why = effort["off_effort_why"]
+    return f"; off effort were {effort['off_effort_min']:.1f} minutes ({', '.join(re.sub(r' [0-9.]+$', '', each) for each in str(why).split(', '))})" if effort["off_effort_min"] >= 0.05 and pd.notna(why) and why else "; nothing was off effort"
 
 
 def _among_them(found: Material) -> str:
@@ -160,7 +187,7 @@ def _heard_words(found: Material) -> str:
     soft = f", soft by an estimated {value['softness_db']:.1f} dB (standard deviation)" if "softness_db" in value else ""
     if above is not None and with_margin:
         shift = f", shifted by an estimated {value['threshold_shift_db']:.1f} dB".replace("-", "\u2212") if "threshold_shift_db" in value else ""
-        said += (f" The margin that the survey file names, {above:g} dB above the background noise of the record, is where that rule lies roughly and is no strict limit: {below:,d} of {with_margin:,d} heard strengths lie below it. "
+        said += (f" The margin named for this survey, {above:g} dB above the background noise of the record, is where that rule lies roughly and is no strict limit: {below:,d} of {with_margin:,d} heard strengths that were used lie below it. "
                  f"The signal model takes it as the threshold of each record{shift}{soft}{found.cite('signal_model') if shift or soft else ''}.")
     else:
         said += f" The signal model has one threshold for all records{soft}, estimated with the rest{found.cite('signal_model')}."
@@ -186,7 +213,8 @@ def search(found: Material) -> list[str]:
             f"How far a tag is heard follows from the signal model{found.cite('detection') or ' (detection_ranges.csv)'}."]
     if len(whole):
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-        said.append(f"Of {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights by the cautious figures{_type_words(whole, least)}.")
+        ground = "the study area" if found.survey.study_area is not None else f"the ground within {MARGIN_M:,.0f} m of the tracks"
+        said.append(f"Of {ground}, {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights by the cautious figures{_type_words(whole, least)}.")
     if len(well) and well.iloc[0]["beacons"] > 0:
         said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}{_not_proven(well.iloc[0])}")
     silent = missing[missing["class"] == "not heard"] if len(missing) else missing
@@ -219,28 +247,30 @@ def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
     said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground" + (f"{found.cite('fates')}." if found.cite("fates") else ".")]
     tails = ", with the tails that beacons show" if len(found.table("error_summary")) else ""
     moved = int((tested["verdict"] == "moved").sum()) if len(tested) else 0
-    test = (f"Whether an animal moved between two fixes was tested on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
-            + (f": {moved} of {counted(len(tested), 'test')} showed movement." if len(tested) else "; no animal had two fixes to test."))
+    test = (f"Whether an animal moved was tested between consecutive fixes, and between the first and the last of three or more, on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
+            + (f": {moved} of {counted(len(tested), 'test')} showed movement{found.cite('animals')}." if len(tested) else "; no animal had two fixes to test."))
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
     space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986){found.cite('ranges')}." if given else
              "no animal reached that, and no range is stated.") + " The extent of fixes is no home range. The animal, not the fix, is the unit of every statement.")
-    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival)}Both extreme curves (all of them alive, all dead) are given{found.cite('survival') or ' in survival.csv'}."
+    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival, found.table('flights'))}Both extreme curves (all of them alive, all dead) are given{found.cite('survival') or ' in survival.csv'}."
              if len(survival) else "No survival curve was estimated.")
-    gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are a choice of ours, after the numbers at which published ranges settle."
+    gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are a choice of ours; common practice, no source."
     return [" ".join(said), f"{test} {shortly_after}".strip(), gates, f"{space} {curve}"]
 
 
 _GATE_WORDS = [f"{fixes} for {gate(fixes).name}" for fixes in (1, 2, 3, 5, 10, 30)]
 
 
-def _survival_numbers(survival: pd.DataFrame) -> str:
-    """Survival at the end of the curve, with its interval and what the lost ones could make of it."""
+def _survival_numbers(survival: pd.DataFrame, flights: pd.DataFrame) -> str:
+    """Survival at the end of the survey, with its interval and what the lost ones could make of it."""
     row = survival.iloc[-1]
     if pd.isna(row["survival"]):
         return ""
     # before the first death there is none
     interval = f" (95 % interval {probability(row['survival_low'])} to {probability(row['survival_high'])}, log-minus-log)" if pd.notna(row["survival_low"]) else ""
-    return (f"At {pd.Timestamp(row['date_utc']):%Y-%m-%d}, {row['days']:.0f} days after the first tag was deployed, it was {probability(row['survival'])}{interval}, "
+    end = pd.to_datetime(flights["end_utc"], utc=True).max()
+    days = row["days"] + (end - pd.Timestamp(row["date_utc"])).total_seconds() / 86400.0
+    return (f"At the end of the survey, {end:%Y-%m-%d}, {days:.0f} days after the first tag was deployed, it was {probability(row['survival'])}{interval}, "
             f"{probability(row['if_lost_alive'])} if all lost ones lived and {probability(row['if_lost_dead'])} if all were dead. ")
 
 
@@ -256,13 +286,13 @@ def positions(found: Material) -> list[str]:
     return said
 
 
-BEST_FLIGHT = ("The best flight of an animal is the one whose fix has the smallest 95 % radius; of a tag to be looked for on foot it is the flight that the list of such tags names. "
+BEST_FLIGHT = ("The best flight of an animal is the one whose fix has the smallest 95 % radius; of a tag at the mortality rate it is the one of those flights that heard that rate. "
                "It was picked for that radius, and is no typical flight.")
 
 
 def software(found: Material) -> list[str]:
     seed = f"Random numbers start from seed {found.survey.seed}."
-    return [f"{found.software or 'Fixledger; the version is in run.json'}. {seed} The survey file, the hashes of all input files and the versions of all packages are in run.json of the archive; the run is repeated with one command."]
+    return [f"{found.software or 'Fixledger; the version is in run.json'}. {seed} The survey file, the hashes of all input files and the versions of all packages are in run.json of the archive; `python3 -m pipeline run` with that survey file repeats the run."]
 
 
 def table_words(found: Material) -> str:

@@ -269,7 +269,9 @@ def widening_words(widening: pd.DataFrame, details: pd.DataFrame) -> str:
     styles = widening[widening["used_for"].str.startswith(BY_STYLE)]
     own = listed(f"{row.widening:.2f} in flights of style {row.used_for.removeprefix(BY_STYLE)}" for row in styles.itertuples())
     whole = f"{widening.iloc[0]['widening']:.2f} {'in all others' if len(styles) else 'for tags that are no beacon'}"
-    return (f"for tags that are no beacon {own}, {whole}" if len(styles) else whole) + (
+    # "all others" are none where every style that was flown over a beacon has its own
+    covered = len(styles) and len(details) and set(details["flight_style"]) <= {name.removeprefix(BY_STYLE) for name in styles["used_for"]}
+    return (f"for tags that are no beacon {own}" if covered else f"for tags that are no beacon {own}, {whole}" if len(styles) else whole) + (
         f"; for the beacon fixes themselves {span(details['widening'].min(), details['widening'].max(), '{:.2f}'.format)}, each found without the beacon it serves" if len(details) else "")
 
 

@@ -12,7 +12,7 @@ from pipeline.location import ByHand, concentration_from_sd, estimate_concentrat
 USUAL_BEARING_SD_DEG = 10.0
 BEARINGS_TO_BEACONS_NEEDED = 8
 
-USED = ["kind", "tag_id", "time_utc", "flight_id", "used", "why"]
+USED = ["kind", "tag_id", "time_utc", "bearing_sd_deg", "position_sd_m", "flight_id", "used", "why"]
 TO_A_BEACON = "to a beacon: tells the scatter of bearings"
 
 
@@ -33,12 +33,17 @@ def gather_by_hand(bearings: pd.DataFrame, sightings: pd.DataFrame, flights: pd.
         for tag_id in sorted((set(during_b["tag_id"]) | set(during_s["tag_id"])) - known):
             if listened is None or (tag_id, flight.flight_id) in listened:
                 found[tag_id, flight.flight_id] = evidence_of(during_b[during_b["tag_id"] == tag_id], during_s[during_s["tag_id"] == tag_id], usual)
-        rows += [(kind, row.tag_id, row.time_utc, flight.flight_id, *_use(row.tag_id, known, (row.tag_id, flight.flight_id) in found))
+        rows += [(kind, row.tag_id, row.time_utc, *_stated_sd(row), flight.flight_id, *_use(row.tag_id, known, (row.tag_id, flight.flight_id) in found))
                  for kind, table in (("bearing", during_b), ("sighting", during_s)) for row in table.itertuples()]
     had = {(kind, tag_id, time) for kind, tag_id, time, *_ in rows}
-    rows += [(kind, row.tag_id, row.time_utc, "", False, TO_A_BEACON if row.tag_id in known else "not during a flight, nor within ten minutes of one")
+    rows += [(kind, row.tag_id, row.time_utc, *_stated_sd(row), "", False, TO_A_BEACON if row.tag_id in known else "not during a flight, nor within ten minutes of one")
              for kind, table in (("bearing", bearings), ("sighting", sightings)) for row in table.itertuples() if (kind, row.tag_id, row.time_utc) not in had]
     return found, pd.DataFrame(rows, columns=USED).sort_values(["kind", "tag_id", "time_utc"], kind="stable").reset_index(drop=True)
+
+
+def _stated_sd(row) -> tuple[float, float]:
+    """Standard deviation of a bearing and of a place as the observer stated it, NaN for the one that it is not."""
+    return getattr(row, "bearing_sd_deg", np.nan), getattr(row, "position_sd_m", np.nan)
 
 
 def listened_to(records: pd.DataFrame) -> set[tuple[str, str]]:

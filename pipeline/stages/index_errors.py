@@ -63,9 +63,11 @@ def trust(found: Found) -> list[str]:
 
 def counts_reconciled(animals: pd.DataFrame) -> str:
     """How searches, fixes and positions, whose numbers all stand on this page, come from each other; animals : rows of FIXES."""
-    heard, placed = int(animals["best_latitude"].notna().sum()), int(animals["status"].isin(PLACED).sum())
-    return (f"Of {counted(len(animals), 'search', 'searches')}, one animal in one flight each, {len(animals) - heard} gave nothing to locate and {heard} gave a fix, that is, something was heard and a region drawn; "
-            f"{placed} of the {counted(heard, 'fix', 'fixes')} {'is a position' if placed == 1 else 'are positions'}.")
+    fixes, placed = int(animals["status"].isin([*PLACED, "area only"]).sum()), int(animals["status"].isin(PLACED).sum())
+    doubted = int((animals["status"].isin(["heard once", "suspect"])).sum())
+    hits = f", {doubted} {'a hit' if doubted == 1 else 'hits'} that may be false," if doubted else ""
+    return (f"Of {counted(len(animals), 'search', 'searches')}, one animal in one flight each, {len(animals) - fixes - doubted} gave nothing to locate{hits} and {fixes} gave a fix, that is, it was heard and a region drawn; "
+            f"{placed} of the {counted(fixes, 'fix', 'fixes')} {'is a position' if placed == 1 else 'are positions'}.")
 
 
 def _not_in_the_model(blind_share: float | None, canopy: bool = False) -> str:

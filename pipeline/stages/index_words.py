@@ -57,12 +57,13 @@ def report_sentences(found: Found) -> dict[str, str]:
     }
 
 
+_OPEN = "What its checklist lacks, and what that needs, is in tables/appendix_open.csv."
 _FROM_MEMORY = "References marked † are in part from memory: compare them with the publications."
 
 
 def appendix_sentence(sensitive: bool, sensitive_species, licence: str = "") -> str:
     """What the publication appendix holds, how exact its positions are, and what is left to check before it goes to others."""
-    return f"{_how_exact(sensitive, sensitive_species)} {_FROM_MEMORY}{software_licence(licence)}"
+    return f"{_how_exact(sensitive, sensitive_species)} {_OPEN} {_FROM_MEMORY}{software_licence(licence)}"
 
 
 def _how_exact(sensitive: bool, sensitive_species) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.calibration import error_summary
+from pipeline.calibration.errors import FIXES_FOR_P90
 from pipeline.columns import FIXES
 from pipeline.figures import MapSheet
 from pipeline.fate import Ladder
@@ -164,9 +165,9 @@ class LocalisationReport:
         errors["error_m"] = np.hypot(errors["error_east_m"], errors["error_north_m"])
         groups = [*errors.groupby("flight_id", sort=True), (ALL_FLIGHTS, errors)]
         rows = pd.DataFrame([{"flight_id": name, **error_summary(part), "inside_95": int((part["level_after"] <= 0.95).sum())} for name, part in groups])
-        rows = rows.assign(held=[f"{row.inside_95} of {row.n}" for row in rows.itertuples()])
+        rows = rows.assign(held=[f"{row.inside_95} of {row.n}" for row in rows.itertuples()], p90_m=rows["p90_m"].where(rows["n"] >= FIXES_FOR_P90))
         table = self.book.table("fix_errors_by_flight", rows, "Errors of beacon fixes, flight by flight; every beacon was located by a model that had not seen it.", {
-            "flight_id": ("Flight", "", "text"), "n": ("Beacon fixes", "", "d"), "median_m": ("Median error", "m", two_figures), "p90_m": ("90 % within", "m", two_figures), "rmse_m": ("RMSE", "m", two_figures), "held": ("Inside", "95 % region", as_given),
+            "flight_id": ("Flight", "", "text"), "n": ("Beacon fixes", "", "d"), "median_m": ("Median error", "m", two_figures), "p90_m": ("90th", "percentile, m", two_figures), "rmse_m": ("RMSE", "m", two_figures), "held": ("Inside", "95 % region", as_given),
         }, notes="How these were found, by which conditions they differ and what they prove is the subject of the report on error calibration.")
         return self.book.together(self.book.words(say.errors_heading(self.tests, rows.iloc[-1].to_dict())), table)
 
