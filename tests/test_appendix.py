@@ -257,7 +257,7 @@ def test_a_sensitive_campaign_links_no_file_that_places_anything_and_says_whom_t
     for name in ("results.gpkg", "search_areas.geojson", "search_areas.gpx", "next_flight.geojson", "every figure that does not stand here"):
         assert name in named, name
     assert "columns.csv for the ranges of latitude and longitude in the logs" in named
-    assert "They are to be had from the Fixledger contributors." in page and whom_to_ask(survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": ""})})) == "the authors"
+    assert "They are to be had from the Fixledger contributors, for work that the holder of the wildlife permit agrees to." in page and whom_to_ask(survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": ""})})) == "the authors"
     named = survey.model_copy(update={"publication": survey.publication.model_copy(update={"contact": "the wardens of the glen"})})
     assert whom_to_ask(named) == "the wardens of the glen"
 
@@ -357,7 +357,7 @@ def test_the_methods_give_the_numbers_of_the_computation(sensitive, demo_folder)
 def test_what_the_testing_beacons_chose_is_said():
     tried = pd.DataFrame({"fault_sd_db": [10.0, np.nan, 20.0], "log_score": [-100.0, -130.0, -112.0], "chosen": [True, False, False]})
     said = appendix_error_words._faults(tried)
-    assert "10 dB, is the one of 3" in said and "no faulty record 30 and 20 dB 12" in said and "common practice, no source" in said and "had seen it" in said
+    assert "10 dB, is the one of 3" in said and "(log-likelihood lower by 30 without faulty records and 12 with 20 dB; 10 dB is the usual choice)" in said and "had seen it" in said
     assert "was not compared with others" in appendix_error_words._faults(tried.iloc[:1])
     details = pd.DataFrame({"error_m": [1.0]})
     found = Material(survey=None, tables={"beacon_error_details": details, "record_faults": tried, "beacon_places": pd.DataFrame({"use": ["test", "both"]})}, tags=None, animals=None, best=None, models={})
@@ -372,7 +372,7 @@ def test_the_interval_of_the_median_names_its_method_and_is_not_made_up():
         tables = {"error_summary": summary, "coverage": coverage, "widening": widening, "beacon_error_details": pd.DataFrame(columns=["place_id", "widening"])}
         return appendix_error_words.errors(Material(survey=None, tables=tables, tags=None, animals=None, best=None, models={}))[1]
     assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians of beacons drawn again as wholes; Davison & Hinkley 1997)" in said(54, 9, 40.0, PLACES_DRAWN)
-    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians, beacons and flights both drawn again as wholes; Owen 2007)" in said(54, 9, 40.0, BOTH_DRAWN)
+    assert "(95 % interval 40 to 80 m, percentiles of 4,000 medians, beacons and flights both drawn again as wholes and independently)" in said(54, 9, 40.0, BOTH_DRAWN)
     assert "(95 % interval 40 to 80 m, order statistics)" in said(9, 9, 40.0, ORDERED)
     assert "(no interval: fewer than six beacons)" in said(20, 5, np.nan, "")
 
@@ -561,7 +561,7 @@ def test_what_no_log_holds_is_the_authors_to_state_and_not_recorded_where_they_d
     lacking = pd.read_csv(tmp_path / "silent" / "tables" / "appendix_open.csv", keep_default_na=False).set_index("item")
     before = pd.read_csv(sensitive / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
     for item in ("capture, sex, age, mass", "mortality delay", "training of the pilot, weather, incidents, reactions of animals", "whether rejection favours open ground"):
-        assert rows.loc[item, "answer"] == "not recorded" and lacking.loc[item, "needs"] == NEEDED[item] and rows.loc[item, "where"] == "–" and before.loc[item, "answer"] == "as the authors state"
+        assert rows.loc[item, "answer"] == "not recorded" and lacking.loc[item, "needs"] == NEEDED[item] and rows.loc[item, "where"] == "–" and before.loc[item, "answer"] in ("given", "as far as said there")
     assert HEADING not in (tmp_path / "silent" / "appendix.html").read_text(encoding="utf-8") and HEADING in page
 
 
@@ -596,7 +596,7 @@ def test_one_square_for_all_is_said_once_and_stands_in_no_row(sensitive, exact):
 
 def test_the_index_leads_to_the_appendix_and_says_how_exact_it_is(demo_folder):
     page = (demo_folder / "index.html").read_text(encoding="utf-8")
-    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to one coarse square" in page and "References marked † are in part from memory" in page and "names of places in its title" in page
+    assert 'For a paper: <a href="appendix.html">' in page and "positions are generalised to one coarse square" in page and "References marked †, where there are any, are in part from memory" in page and "names of places in its title" in page
 
 
 def test_the_methods_name_the_program_its_version_and_its_revision(project):
@@ -633,11 +633,11 @@ def test_every_reference_is_whole_in_one_style_and_names_no_identifier():
         if "Recommendation" in reference.full or "-STD-" in reference.full:     # known by their numbers
             assert re.fullmatch(r"[A-Z][A-Za-z ]+\. .*\b(?:Recommendation ITU-R P\.\d+-\d+|[A-Z]+-STD-[\d.]+-\d{4})\.", reference.full), reference.full
             continue
-        # authors, year, title, and a journal with volume and pages, or a publisher with its place
-        assert re.fullmatch(r"[^.\d]+(?:\.[^\d]*)? \d{4}\. .+(?:: \d+[–]\d+|, [A-Z][A-Za-z ]+)\.", reference.full), reference.full
+        # authors, year, title, and a journal with volume and pages, or a publisher, with its place where that was read
+        assert re.fullmatch(r"[^.\d]+(?:\.[^\d]*)? \d{4}\. .+(?:: \d+[–]\d+|[,.] [A-Z][A-Za-z ]+)\.", reference.full), reference.full
         assert not re.search("doi|http|et al", reference.full, re.I) and FROM_MEMORY_MARK not in reference.full
     unread = [reference.full for reference in REFERENCES if not reference.compared_with]
-    assert 0 < len(unread) < len(REFERENCES) / 2 and all("Recommendation" not in full for full in unread)
+    assert len(unread) < len(REFERENCES) / 3 and all("Recommendation" not in full for full in unread)
 
 
 def test_only_what_the_text_cites_is_listed(sensitive):

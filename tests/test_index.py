@@ -21,6 +21,7 @@ from pipeline.stages.ground_fixes import GROUND_FIXES
 from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, newest_places
 from pipeline.stages.index_signing import before_signing, limits, looks, may_leave, stops_sentence
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
+from pipeline.stages.silences import battery_sentence
 from pipeline.stages.workspace import Workspace
 from pipeline.survey import load_survey
 from tests.browser import opened, overflow_px
@@ -189,7 +190,7 @@ def test_the_opening_is_short_lines_that_begin_with_the_accuracy_of_all_position
     placed = found.animals[found.animals["status"].isin(["located", "several places"])]
     assert [label for label, _ in lines] == ["Positions", "Tested", "Missing", "Doubtful", "On foot", "Moved", "Keep inside"]
     assert f"{len(placed)} positions in all" in lines[0][1] and f"the widest is {round(placed['error_radius_95_m'].max(), -1):.0f} m" in lines[0][1] and "best flight" not in lines[0][1]
-    assert "52 of 54 beacon positions" in lines[1][1] and "95 % interval of 0.61 to 1.00" in lines[1][1]
+    assert "median error 60 m; 52 of 54 test positions lay inside their 95 % region, 2 outside" in lines[1][1] and "whether 61 or 100 of 100 would (95 % interval" in lines[1][1]
     outside, fixes = found.reach.iloc[-1][["fixes_outside", "fixes"]]
     assert 2 * outside > fixes and f"{outside} of {fixes} fixes of animals, more than half, lie outside of what the beacons tested" in lines[1][1]
     assert all(len(words) < 420 for _, words in lines)
@@ -223,7 +224,7 @@ def test_without_beacons_or_positions_the_opening_says_so(found):
     assert dict(say.opening(untested(found, 0)))["Tested"] == "Nothing tests these radii: no beacon was put out."
     nothing = dict(say.opening(with_status(untested(found, 0), "not heard")))
     assert nothing["Positions"] == "0 of 28 animals have a position in at least one flight."
-    assert "one beacon proves next to nothing" in dict(say.opening(alone(found, 1, 1)))["Tested"]
+    assert "One beacon proves next to nothing" in dict(say.opening(alone(found, 1, 1)))["Tested"]
 
 
 # Animals that fell silent, and those heard once
@@ -266,7 +267,7 @@ def test_states_are_in_plain_words_and_radii_of_the_newest_position(animals, fou
     assert own.at["G07", "error_radius_95_m"] == last["error_radius_95_m"] and own.at["G07", "position_from"] == last["flight_id"]
     assert own.at["H05", "position_from"].startswith("2026-05-07T13")   # seen from the ground after the last flight
     movers = set(found.steps.loc[found.steps["verdict"] == "moved", "tag_id"])
-    assert set(own["moved"]) <= {"yes", "not shown", "cannot tell"} and set(own.index[own["moved"] == "yes"]) == movers and len(movers) > 9
+    assert set(own["moved"].drop(index="H09")) <= {"yes", "not shown", "cannot tell"} and own.at["H09", "moved"] == "not shown; unknown since" and set(own.index[own["moved"] == "yes"]) == movers and len(movers) > 9
 
 
 def test_an_animal_nobody_listened_to_and_one_without_a_register_have_a_row_too(found):
@@ -305,6 +306,13 @@ def test_what_was_found_is_named_at_its_mark_unless_a_fix_names_it():
     assert [label.kind for label in MapSheet(PROJECTION, alt="a").found(mark).fixes(mark.assign(easting_m=90.0)).labels()] == ["fix"]
 
 
+def test_what_the_register_knows_of_batteries_is_told_and_only_what_it_does_not_is_asked_for(found):
+    steps = index_next.next_steps(found)
+    assert any(step.startswith("Search for H09") and "By the register 9 % of the expected life of its battery has passed." in step for step in steps) and not any("ask for" in step.lower() for step in steps)
+    assert any("Ask for the age of the battery." in step for step in index_next.next_steps(replace(found, battery={})))
+    assert battery_sentence({"A": 0.09, "B": float("nan")}) == "By the register 9 % (A) of the expected life of its battery has passed. Ask for the age of the battery of B."
+
+
 # Before you sign
 
 def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no_permission(found):
@@ -312,7 +320,8 @@ def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no
     assert len(said["To look at"]) == (found.messages["severity"] == "look").sum() and said["To look at"][0].startswith("7 records of 234")
     assert said["Stops"][0].startswith("No stop.") and "is no permission" in said["Stops"][0]
     assert f"{found.reach.iloc[-1]['fixes_outside']} of 152 fixes" in said["Limits"][0] and "9 beacons leave 0.61 to 1.00" in said["Limits"][0]
-    assert "Reactions of animals and incidents" in said["Missing here"][0] and said["What a signature means"][0].startswith("Read, not checked")
+    assert "as the survey file has them: Invented. One pilot" in said["Missing here"][0] and "no log holds them, and the survey file says nothing" in dict(before_signing(replace(found, field_work="")))["Missing here"][0]
+    assert said["What a signature means"][0].startswith("You may sign that you have read it, and nothing more")
     assert all(line.endswith(".") for lines in said.values() for line in lines)
 
 

@@ -116,10 +116,16 @@ def _drawn_again(count: int, seed: int) -> np.ndarray:
 
 
 def _interval_of_draws(errors: np.ndarray, times: np.ndarray, share: float, confidence: float) -> tuple[float, float]:
-    """Percentile interval of the quantile `share`. times : how often each error comes in each draw, shape (draws, errors)."""
+    """Percentile interval of the quantile `share`. times : how often each error comes in each draw, shape (draws, errors).
+
+    The quantile of a draw is the one that is printed of the errors themselves (numpy's linear one: the median of an even number is the mean of
+    the middle two), so that an interval belongs to its figure.
+    """
     order = np.argsort(errors, kind="stable")
-    weight = np.cumsum(times[:, order], axis=1)
-    found = errors[order][np.argmax(weight >= share * weight[:, -1:], axis=1)]
+    drawn = np.cumsum(times[:, order], axis=1)
+    place = share * (drawn[:, -1] - 1)
+    below, above = (errors[order][np.argmax(drawn > np.floor(rank)[:, None], axis=1)] for rank in (place, np.ceil(place)))
+    found = below + (place - np.floor(place)) * (above - below)
     low, high = np.quantile(found, [(1 - confidence) / 2, (1 + confidence) / 2], method="closest_observation")
     return float(low), float(high)
 

@@ -7,12 +7,12 @@
 """
 
 from pipeline.fate.flights import PULSES, pulse_table
-from pipeline.fate.pulse import PulseVerdict, count_passes, mode_probabilities, read_pulses
+from pipeline.fate.pulse import CERTAINTY, RECORDS_FOR_A_VERDICT, PulseVerdict, count_passes, mode_probabilities, read_pulses
 from pipeline.fate.retrieval import RETRIEVAL, retrieval_list
 from pipeline.fate.search_areas import SearchArea, search_areas, to_geojson, to_gpx
 from pipeline.fate.triage import CLASSES, TRIAGE, Ladder, triage
 
 __all__ = [
-    "CLASSES", "Ladder", "PULSES", "PulseVerdict", "RETRIEVAL", "SearchArea", "TRIAGE", "count_passes", "mode_probabilities", "pulse_table",
+    "CERTAINTY", "CLASSES", "Ladder", "PULSES", "PulseVerdict", "RECORDS_FOR_A_VERDICT", "RETRIEVAL", "SearchArea", "TRIAGE", "count_passes", "mode_probabilities", "pulse_table",
     "read_pulses", "retrieval_list", "search_areas", "to_geojson", "to_gpx", "triage",
 ]

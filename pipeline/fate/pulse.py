@@ -24,6 +24,8 @@ RATES_PER_MIN = np.arange(10.0, 240.5, 0.5)
 FITTING_SHARE = 0.6                                  # of the records, at least, must be explained by the rate of the verdict
 OTHER_WEIGHT = 0.02                                  # prior probability that neither register rate is the sender's
 
+# Fewer records with a rate are no verdict, nor is a mode less probable than this. Our choice.
+RECORDS_FOR_A_VERDICT, CERTAINTY = 3, 0.95
 
 @dataclass(frozen=True)
 class PulseVerdict:
@@ -73,7 +75,7 @@ def mode_probabilities(rates_per_min, *, live_per_min, mortality_per_min):
     return dict(zip(MODES, (float(share) for share in shares / shares.sum())))
 
 
-def read_pulses(rates_per_min, *, live_per_min, mortality_per_min, records_needed=3, certainty=0.95):
+def read_pulses(rates_per_min, *, live_per_min, mortality_per_min, records_needed=RECORDS_FOR_A_VERDICT, certainty=CERTAINTY):
     """Verdict on the pulse rates of one tag in one flight.
 
     Parameters

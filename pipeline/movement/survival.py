@@ -73,7 +73,8 @@ def survival_table(lives, campaign_end_utc):
 
     References
     ----------
-    E. L. Kaplan & P. Meier, J. Am. Stat. Assoc. 53:457 (1958); K. H. Pollock et al., J. Wildl. Manage. 53:7 (1989) for staggered entry.
+    E. L. Kaplan & P. Meier, J. Am. Stat. Assoc. 53:457 (1958); K. H. Pollock et al., J. Wildl. Manage. 53:7 (1989) for staggered entry,
+    which is the left truncation of J. P. Klein & M. L. Moeschberger, Survival analysis, 2nd ed. (2003).
     """
     entered = lives[lives["ends"] != "not entered"]
     if len(entered) < FEWEST_ANIMALS:

@@ -3,7 +3,8 @@
 For one place the unknowns are two Gaussian numbers, the shadowing at the current record (correlated along the track) and
 the tag's power. A heard record updates them exactly (or as a two-component mixture when some values are faulty); a record
 not heard is a one-sided observation, handled by matching mean and variance (assumed-density filtering: T. P. Minka,
-Expectation propagation for approximate Bayesian inference, 2001; from memory). Both updates have one form: with
+Expectation propagation for approximate Bayesian inference, 2001; C. E. Rasmussen & C. K. I. Williams, Gaussian processes for
+machine learning, 2006, ch. 3; both from memory). Both updates have one form: with
 Z(mu, S) the probability of what was observed when the expected strength is N(mu, S),
 
     a = d log Z / d mu,   b = - d2 log Z / d mu2,   mean += c a,   covariance -= c c' b,

@@ -10,7 +10,7 @@ well-behaved when the receiver passes overhead:
 An antenna that points a constant angle off the azimuth in the log turns u: cos(r - b) = cos r cos b + sin r sin b. How much of a
 computed terrain loss to believe is a share between 0 and 1, since diffraction over rough ground is seldom full.
 
-Sources: the log-distance law, T. S. Rappaport, Wireless Communications, 2nd ed. 2002, ch. 4; the pattern as a short
+Sources: the log-distance law, T. S. Rappaport, Wireless Communications, 1996 (ch. 4 of the 2nd ed. 2002); the pattern as a short
 polynomial in direction cosines is a derivation of our own.
 """
 

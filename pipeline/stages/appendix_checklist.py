@@ -20,7 +20,7 @@ OPEN = ["question", "item", "answer", "needs"]
 _NEEDS = "; needs "
 NOT_RECORDED = "not recorded"
 NOT_STATED = "not stated by the authors"
-TOLD = "as the authors state"
+TOLD = "given"
 # What would have to be known where an item is not answered, by item.
 NEEDED = {
     "number tagged, species": "a register of tags with the column species", "capture, sex, age, mass": "date and method of capture, sex, age and body mass of each animal",
@@ -92,7 +92,7 @@ def _animals(found: Material, places: _Places):
     yield "number tagged, species", places.table("animals"), _if(_known(found, "species"), "given for every animal")
     yield _told(found, "capture, sex, age, mass", "capture")
     yield _told(found, "mass of the tag as a share of body mass, attachment", "tagging")
-    yield "tags retained, dropped, recovered", places.either(places.table("fates"), where(found, "tagging")), _if(len(found.table("fate_triage")), f"fate of every tag, with what shows it; recovery {'as the authors state' if stated(found, 'tagging') else 'not recorded; needs which of the tags found were recovered'}")
+    yield "tags retained, dropped, recovered", places.either(places.table("fates"), where(found, "tagging")), _if(len(found.table("fate_triage")), f"fate of every tag, with what shows it; recovery {'given' if stated(found, 'tagging') else 'not recorded; needs which of the tags found were recovered'}")
 
 
 def _tags(found: Material, places: _Places):
@@ -134,7 +134,7 @@ def _method(found: Material, places: _Places):
 
 def _error(found: Material, places: _Places):
     tested = bool(len(found.table("error_summary")))
-    yield "number of test tags, places, heights, habitats", places.either(places.table("beacons"), _if(tested, where(found, "habitats"))), _if(tested, f"number, places and heights given; habitats {'as the authors state' if stated(found, 'habitats') else 'not recorded; needs a map of habitats'}")
+    yield "number of test tags, places, heights, habitats", places.either(places.table("beacons"), _if(tested, where(found, "habitats"))), _if(tested, f"number, places and heights given; habitats {'given' if stated(found, 'habitats') else 'not recorded; needs a map of habitats'}")
     yield "blind to the model", places.either(_if(tested, "Methods, errors"), _if(tested, "Methods, what the testing beacons had a part in")), _if(tested, "every beacon was located by a model fitted without it; what was settled with them in view is named")
     yield "bias, median, mean, 90th percentile, intervals", places.table("errors"), _if(tested, "given, also by flight style, distance, tag type and flight")
     yield "coverage of the stated regions", places.table("coverage"), _if(tested, "given, counted by fix and by beacon")
@@ -174,7 +174,7 @@ def errors_of_bearings_deg(bearings: pd.DataFrame, places: pd.DataFrame) -> pd.S
 def _rejection(found: Material, places: _Places):
     yield "rules and counts", places.either("Methods, location", places.table("statuses")), "every search with what became of it"
     yield "changes to the data on reading", places.either("Methods, flights and receiver", places.table("changes")), "given"
-    yield _told(found, "whether rejection favours open ground", "habitats")
+    yield "whether rejection favours open ground", where(found, "habitats"), _if(stated(found, "habitats"), "as far as said there")
 
 
 def _effort(found: Material, places: _Places):
@@ -202,5 +202,5 @@ def _data(found: Material, places: _Places):
     yield "data and code", "Availability and permits", settings.availability.strip() or NOT_STATED
     yield "licence, citation", "Availability and permits", "; ".join(text for text in (settings.licence, settings.citation) if text) or NOT_STATED
     generalised = len(found.positions) and (found.positions["precision"] != "exact").any()
-    yield "files withheld, and who may be asked", "Availability and permits", f"{counted(len(found.withheld), 'table')}, the reports and their maps; {whom_to_ask(found.survey)}" if found.withheld else "none is withheld"
+    yield "files withheld, and who may be asked", "Availability and permits", f"given; to be had from {whom_to_ask(found.survey)}" if found.withheld else "none is withheld"
     yield "generalised coordinates", places.either(places.table("positions"), places.table("beacons")), "generalised, grid and uncertainty stated" if generalised else "positions are exact: the campaign is not marked sensitive" if len(found.positions) else "no position"

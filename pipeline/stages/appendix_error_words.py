@@ -15,7 +15,7 @@ from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.calibration_words import OUTSIDE, P90_PLACES, by_place_sentence, claimed_errors, counted_fixes, flights_sentence, held, nine_in_ten, style_note, widening_words
 from pipeline.wording import counted, listed, number_word, two_figures
 
-_METHODS = {BOTH_DRAWN: f"percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes; Owen 2007", PLACES_DRAWN: f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997"}
+_METHODS = {BOTH_DRAWN: f"percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes and independently", PLACES_DRAWN: f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997"}
 UNTESTED = "No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."
 
 
@@ -110,7 +110,7 @@ def chosen(found: Material) -> list[str]:
     said = ["Parameters of the signal model, clock lags and the widening that serve a beacon were found without it. The following was settled with the testing beacons in view, so that the errors above are, if anything, too small.", _faults(tried)]
     said += [f"In which flights a lag is looked for at all was asked of all beacons{', and the strength at which the receiver saturates is read from all records' if (found.models.get('whole') or {}).get('ceiling_db') is not None else ''}. "
              "The widening of the animals rests on all beacons; what was tested is the same procedure with one beacon less."]
-    said += [f"Form and priors of the model, the gates of a position and the prior of the widening (centre {PRIOR_CENTRE:g}, a factor of {PRIOR_FACTOR:g} either way) were settled before this survey: on simulated campaigns and, for that centre, with one open set of measurements in view (Zenodo record 10962857); "
+    said += [f"Form and priors of the model, the gates of a position and the prior of the widening (centre {PRIOR_CENTRE:g}, a factor of {PRIOR_FACTOR:g} either way) were settled before this survey: on simulated campaigns and, for that centre, with one open set of measurements in view (FRS data set 2024); "
              "accuracies of the method on those measurements are no independent test of it."]
     said += [f"{counted(only, 'beacon')} marked for testing only had no part in any of this." if only else "No beacon was kept for testing only, which would be free of all this."]
     return [" ".join(part for part in said if part)]
@@ -120,14 +120,14 @@ def _faults(tried: pd.DataFrame) -> str:
     """Where the error of a faulty record comes from; tried : rows of record_faults."""
     if not len(tried):
         return ""
-    usual = f"{USUAL_FAULT_SD_DB:.0f} dB is common practice, no source"
+    usual = f"{USUAL_FAULT_SD_DB:.0f} dB is the usual choice"
     if len(tried) < 2:
         return f"The error of a faulty record ({usual}) was not compared with others, since too few beacons were heard."
     best = tried["log_score"].max()
     names = {row.Index: "no faulty record" if pd.isna(row.fault_sd_db) else f"{row.fault_sd_db:.0f} dB" for row in tried.itertuples()}
     won = tried.index[tried["chosen"].astype(bool)][0]
-    others = listed(f"{names[row.Index]} {best - row.log_score:.0f}" for row in tried.itertuples() if row.Index != won)
-    return (f"The standard deviation of a faulty record, {names[won]}, is the one of {len(tried)} under which records of beacons left out in turn were likeliest (units of log-likelihood below it: {others}; {usual}); a beacon's own score had no part in the choice that serves it, "
+    others = listed(f"{best - row.log_score:.0f} {'without faulty records' if pd.isna(row.fault_sd_db) else f'with {names[row.Index]}'}" for row in tried.itertuples() if row.Index != won)
+    return (f"The standard deviation of a faulty record, {names[won]}, is the one of {len(tried)} under which records of beacons left out in turn were likeliest (log-likelihood lower by {others}; {usual}); a beacon's own score had no part in the choice that serves it, "
             "but the models that judged the others had seen it.")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.stages.appendix_words import Material
 
-HEADING = "Field work, as the authors state it"
+HEADING = "Field work"
 # in the order of the survey file
 LABELS = {"capture": "Capture", "tagging": "Tagging", "mortality_delay": "Delay of the mortality mode", "drone": "Drone and payload", "receiver": "Receiver and antenna", "field_work": "Flights in the field",
           "ground_models": "Models of the ground", "habitats": "Habitats"}

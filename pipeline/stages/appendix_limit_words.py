@@ -63,10 +63,24 @@ def walking(found: Material) -> str:
             f"to {two_figures(own['walk_sd_m'].median())} m each way (standard deviation), so that shorter ones are not excluded.")
 
 
+def _pairs(found: Material) -> pd.DataFrame:
+    """Pairs of consecutive fixes of one animal less than SHORTLY_AFTER_DAYS apart."""
+    steps = found.table("movement_steps")
+    return steps[(steps["kind"] == "consecutive") & (steps["days"] < SHORTLY_AFTER_DAYS) & steps["p"].notna()] if len(steps) else steps
+
+
+def pairs_in_short(found: Material) -> str:
+    """The same test as shortly_after in one sentence, for the opening; "" where there is no pair."""
+    pairs = _pairs(found)
+    if not len(pairs):
+        return ""
+    few = int((pairs["p"] < LEVEL).sum())
+    return f"Of {counted(len(pairs), 'pair')} of fixes of one animal less than an hour apart {few} differ at the level {LEVEL:g}, where {LEVEL * len(pairs):.0f} would if all had stayed."
+
+
 def shortly_after(found: Material) -> str:
     """Pairs of fixes of one animal shortly after each other, as a test of the stated errors; "" where there is no pair."""
-    steps = found.table("movement_steps")
-    pairs = steps[(steps["kind"] == "consecutive") & (steps["days"] < SHORTLY_AFTER_DAYS) & steps["p"].notna()] if len(steps) else steps
+    pairs = _pairs(found)
     if not len(pairs):
         return ""
     few = int((pairs["p"] < LEVEL).sum())

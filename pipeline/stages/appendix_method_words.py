@@ -15,10 +15,10 @@ def signal(found: Material) -> list[str]:
     """The signal model, what it was fitted to, losses, corrections."""
     value = {row.parameter: row.value for row in found.table("signal_model").itertuples()}
     models = found.models
-    said = ("Strength was modelled by the log-distance law (Rappaport 2002): the power of the tag at 1 m, less 10 n log10 of the slant distance, plus an antenna pattern in the direction to the tag relative to the antenna azimuth and below the horizon. "
+    said = ("Strength was modelled by the log-distance law (Rappaport 1996): the power of the tag at 1 m, less 10 n log10 of the slant distance, plus an antenna pattern in the direction to the tag relative to the antenna azimuth and below the horizon. "
             "The power varies between tags of a type and between flights of a tag; shadowing is normal and correlated along the track (exponentially), each record has noise of its own, and a small share of records is missed or faulty.")
     fitted = (f"Its numbers were fitted by maximum likelihood with priors (posterior mode; standard errors from the curvature there) to {models['records']:,d} records of {counted(models['beacons'], 'beacon')}, {models['records_heard']:,d} of them heard; "
-              f"records not heard entered as strengths below the threshold. Values, standard errors and priors are given{found.cite('signal_model') or ' in signal_model.csv'}; the priors are common practice, no source{_prior_share(found)}."
+              f"records not heard entered as strengths below the threshold. Values, standard errors and priors are given{found.cite('signal_model') or ' in signal_model.csv'}; the priors are our choice{_prior_share(found)}."
               if models.get("beacons") else f"No beacon was heard, so that its numbers are those of the priors{found.cite('signal_model')}.")
     if {"exponent", "shadowing_sd_db", "shadowing_length_m", "noise_sd_db"} <= set(value):
         fitted += (f" Path-loss exponent n = {significant(value['exponent'])}, shadowing {significant(value['shadowing_sd_db'])} dB (standard deviation) with a correlation length of {two_figures(value['shadowing_length_m'])} m, "
@@ -81,11 +81,11 @@ def location(found: Material) -> list[str]:
     walk = (f"An animal was allowed to walk {settings.walk_m:g} m (root mean square) during a flight." if settings.walk_m else f"An animal was taken to stay during a flight. {walking(found)}")
     return [
         "Each tag was located in each flight on its own. The prior was flat over the ground looked at. The likelihood of a place is that of all records of the tag in the flight, heard and not heard, in order along the track: shadowing and "
-        "tag power are carried as two correlated normal unknowns and integrated out, records not heard by matching mean and variance (Minka 2001). Records that share their shadowing thereby count for less than their number. "
+        "tag power are carried as two correlated normal unknowns and integrated out, records not heard by matching mean and variance (Rasmussen & Williams 2006). Records that share their shadowing thereby count for less than their number. "
         f"{walk}{_by_hand_words(found)}",
         computing(found),
         f"A position was stated only where at least {gates.records_heard} records were heard, worth at least {gates.effective_records:g} independent ones (their number squared over the sum of their correlations), on at least {gates.passes} passes (runs of heard records with three silent ones or more between them) or from directions that spread over at least "
-        f"{gates.bearing_spread_deg:g} degrees, and the radius round the middle of the region that holds 95 % was at most {gates.radius_95_m:g} m: settings of this survey, common practice, no source. Where one place held at least {gates.main_place:g} of the probability, the position is "
+        f"{gates.bearing_spread_deg:g} degrees, and the radius round the middle of the region that holds 95 % was at most {gates.radius_95_m:g} m: our choice. Where one place held at least {gates.main_place:g} of the probability, the position is "
         "the mean of the posterior before widening, and its stated radius is the one round that; where none did, it is the middle of the likeliest place (several places), the radius that holds 95 % round it may be larger, and the tests of movement weigh all its places. Otherwise the region alone was stated. "
         f"What became of each search is counted{found.cite('statuses') or ' in fixes.csv'}.",
     ]
@@ -111,4 +111,4 @@ def _by_hand_words(found: Material) -> str:
         return ""
     kinds = taken.loc[taken["used"].astype(bool), "kind"].value_counts()
     counts = listed(f"{number_word(int(count))} {kind}{'s' if count > 1 else ''}" for kind, count in sorted(kinds.items()))
-    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors, as the observer stated them (von Mises and normal; Mardia 1972, Lenth 1981): {counts} were used, in flights or in fixes of their own{found.cite('hand_evidence')}."
+    return f" Bearings taken by hand and sightings had during a flight entered its fixes with their own errors, as the observer stated them (von Mises and normal; Mardia 1972): {counts} were used, in flights or in fixes of their own{found.cite('hand_evidence')}."

@@ -39,13 +39,12 @@ REFERENCES = (
     Reference("ITU-R P.833-9", "International Telecommunication Union. Recommendation ITU-R P.833-9.", "radio/canopy.py", "number and edition as named where its equation and table were transcribed"),
     Reference("Jennrich & Turner 1969", "Jennrich R. I. & Turner F. B. 1969. Measurement of non-circular home range. Journal of Theoretical Biology 22(2): 227–237.", "movement/ranges.py"),
     Reference("Kaplan & Meier 1958", "Kaplan E. L. & Meier P. 1958. Nonparametric estimation from incomplete observations. Journal of the American Statistical Association 53(282): 457–481.", "movement/survival.py", "scipy 1.17.1 (ecdf)"),
-    Reference("Lenth 1981", "Lenth R. V. 1981. On finding the source of a signal. Technometrics 23(2): 149–154.", "location/bearings.py"),
     Reference("Mardia 1972", "Mardia K. V. 1972. Statistics of directional data. Academic Press, London.", "location/bearings.py", "circular 0.4-95 for R; scipy 1.17.1 (circstd)"),
-    Reference("Minka 2001", "Minka T. P. 2001. Expectation propagation for approximate Bayesian inference. Proceedings of the 17th Conference on Uncertainty in Artificial Intelligence: 362–369.", "radio/evidence.py"),
-    Reference("Owen 2007", "Owen A. B. 2007. The pigeonhole bootstrap. Annals of Applied Statistics 1(2): 386–411.", "calibration/errors.py"),
-    Reference("Pollock et al. 1989", "Pollock K. H., Winterstein S. R., Bunck C. M. & Curtis P. D. 1989. Survival analysis in telemetry studies: the staggered entry design. Journal of Wildlife Management 53(1): 7–15.", "movement/survival.py"),
-    Reference("Rappaport 2002", "Rappaport T. S. 2002. Wireless communications: principles and practice, 2nd edition. Prentice Hall, Upper Saddle River.", "radio/propagation.py"),
     Reference("Arasaratnam & Haykin 2009", "Arasaratnam I. & Haykin S. 2009. Cubature Kalman filters. IEEE Transactions on Automatic Control 54(6): 1254–1269.", "radio/fitting.py", "filterpy 2.0.0; stonesoup 1.9.1"),
+    Reference("FRS data set 2024", "University of Utah. 2024. FRS localisation data set, record 10962857, Zenodo.", "calibration/widening.py", "read, the data set itself"),
+    Reference("Klein & Moeschberger 2003", "Klein J. P. & Moeschberger M. L. 2003. Survival analysis: techniques for censored and truncated data, 2nd edition. Springer, New York.", "movement/survival.py", "npsurv 0.5-0 and survMisc 0.5.6 for R"),
+    Reference("Rappaport 1996", "Rappaport T. S. 1996. Wireless communications: principles and practice. Prentice Hall.", "radio/propagation.py", "IT++ 4.3.1, documentation"),
+    Reference("Rasmussen & Williams 2006", "Rasmussen C. E. & Williams C. K. I. 2006. Gaussian processes for machine learning. MIT Press.", "radio/evidence.py", "scikit-learn 1.9.1; its chapter 3 for expectation propagation in glimix-core 3.1.14"),
     Reference("Silverman 1986", "Silverman B. W. 1986. Density estimation for statistics and data analysis. Chapman & Hall, London.", "movement/kernel.py", "scipy 1.17.1 (gaussian_kde); ks 1.14.0 for R"),
 )
 

@@ -63,7 +63,7 @@ class AppendixReport:
         methods = self._methods()
         cited = [words for part in methods for words in part.paragraphs] + [table.notes for table in self._made.values()]
         return [
-            book.answer(*say.opening(found)), *methods, book.words("Tables and figures"), *self._made.values(), *self._drawn,
+            book.answer(*say.opening(found, limit.pairs_in_short(found))), *methods, book.words("Tables and figures"), *self._made.values(), *self._drawn,
             book.words("Reporting checklist", f"What reviewers of telemetry studies ask, and where this survey answers it{found.cite('checklist')}."), self._checklist(rows),
             *self._references(cited), self._availability(), *self._dictionary(dictionary),
         ]

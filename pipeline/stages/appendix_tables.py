@@ -42,7 +42,7 @@ def effort(book: Book, found: Material) -> Table | None:
     if rows.empty:
         return None
     least = area.sort_values("area_90_cautious_ha", kind="stable").groupby("flight_id").head(1).set_index("flight_id") if len(area) else area
-    searched = [f"{_to_ten_ha(least.at[flight, 'area_50_cautious_ha'])} / {_to_ten_ha(least.at[flight, 'area_90_cautious_ha'])}" if len(area) and flight in least.index else None for flight in rows["flight_id"]]
+    searched = [f"{_whole_ha(least.at[flight, 'area_50_cautious_ha'])} / {_whole_ha(least.at[flight, 'area_90_cautious_ha'])}" if len(area) and flight in least.index else None for flight in rows["flight_id"]]
     frame = rows.assign(searched=searched, flight=rows["flight_id"].where(rows["flight_id"] != CAMPAIGN, "all"))
     return book.table("effort", frame, "Survey effort.", {
         "flight": ("Flight", "", "text"), "start_utc": ("Start", "UTC", "time"), "style": ("Style", "as found", "text"), "listening_min": ("Listening", "min", ".1f"), "distance_km": ("Flown", "km", ".1f"),
@@ -50,9 +50,9 @@ def effort(book: Book, found: Material) -> Table | None:
         notes="On effort only; height above ground. Each record stands for one interval, so that a flight listens for one interval more than from its first record to its last. Searched: cautious, ground searched to a probability of 0.5 and of 0.9, for the tag type heard least far in that flight. Time off effort with reasons, and tags listened to, are in effort.csv, background noise in flights.csv, ground searched by tag type in searched_area.csv. Wind, rain and temperature are in no log.")
 
 
-def _to_ten_ha(area_ha: float) -> str:
-    """An area to ten hectares, below a hundred to one."""
-    return f"{round(area_ha, -1 if area_ha >= 100 else 0):,.0f}"
+def _whole_ha(area_ha: float) -> str:
+    """An area in whole hectares, the cells of the search."""
+    return f"{area_ha:,.0f}"
 
 
 def errors(book: Book, found: Material) -> Table | None:
@@ -66,7 +66,7 @@ def errors(book: Book, found: Material) -> Table | None:
     return book.table("errors", frame, "Errors on beacons by condition; every beacon was located by a model that had not seen it.", {
         "condition": ("Condition", "", "text"), "n": ("Fixes", "", "d"), "places": ("Beacons", "", "d"), "mean_m": ("Mean", "m", two_figures), "median": ("Median", "m (95 %)", as_given), "p90_m": ("90th", "percentile, m", two_figures),
         "bias": ("Bias", "m E, N", as_given), "held": ("Held by 95 % region", "fixes (95 %)", as_given)}, saved_as="error_summary.csv", beside=("appendix_beacon_fixes.csv",),
-        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes where there are three flights (Owen 2007), else beacons (Davison & Hinkley 1997), in one flight order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat; those with every beacon counted once, RMSE and the interval of the 90th percentile, which stands from ten fixes on, are in error_summary.csv, the single errors in appendix_beacon_fixes.csv. Conditions overlap.")
+        notes=f"All fixes count, at their best position; fix: their status. Intervals of the median: percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes and independently where there are three flights, else beacons (Davison & Hinkley 1997), in one flight order statistics; none below six beacons. Intervals of coverage are exact (Clopper & Pearson 1934) and take fixes as independent, so that they are too narrow where beacons repeat; those with every beacon counted once, RMSE and the interval of the 90th percentile, which stands from ten fixes on, are in error_summary.csv, the single errors in appendix_beacon_fixes.csv. Conditions overlap.")
 
 
 def coverage(book: Book, found: Material) -> Table | None:
@@ -120,7 +120,7 @@ def signal_model(book: Book, found: Material) -> Table | None:
     frame = rows.assign(prior=[f"{number.significant(low)} to {number.significant(high)}" for low, high in zip(rows["prior_low_95"], rows["prior_high_95"])], unit=as_words(rows["unit"]))
     return book.table("signal_model", frame, "The signal model.", {
         "meaning": ("Parameter", "", "text"), "value": ("Value", "", number.significant), "standard_error": ("SE", "", two_figures), "unit": ("Unit", "", "text"), "prior": ("Prior", "95 % range", as_given), "prior_share": ("From the prior", "share", number.percent)},
-        saved_as="signal_model.csv", notes="From the prior: variance now over variance of the prior. Priors are common practice, no source.")
+        saved_as="signal_model.csv", notes="From the prior: variance now over variance of the prior. Priors are our choice.")
 
 
 def detection(book: Book, found: Material) -> Table | None:

@@ -45,7 +45,7 @@ def withheld_words(withheld: tuple[str, ...], files: tuple[str, ...], survey) ->
     beside = f"{listed([*files, 'results.gpkg'], len(files) + 1)}" if files else "results.gpkg"
     ranges = "; columns.csv for the ranges of latitude and longitude in the logs" if _RANGES_OF_LOGS in withheld else ""
     return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}{ranges}), {beside}, every figure that does not stand here (maps, tracks and the panels of tags among them), "
-            f"the logs and registers, the reports with their maps, the notebooks and intermediate results. They are to be had from {whom_to_ask(survey)}. What is withheld is named here without a link.")
+            f"the logs and registers, the reports with their maps, the notebooks and intermediate results. They are to be had from {whom_to_ask(survey)}.")
 
 
 def software_licence(licence: str) -> str:

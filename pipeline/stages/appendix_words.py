@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from pipeline.fate import CERTAINTY, RECORDS_FOR_A_VERDICT
 from pipeline.location import PLACED
 from pipeline.movement.gates import gate
 from pipeline.quality.effort import CAMPAIGN
@@ -56,13 +57,13 @@ class Material:
         return f" ({listed(marks)})" if marks else ""
 
 
-def opening(found: Material) -> list[str]:
-    """What the appendix is about, in two or three sentences."""
+def opening(found: Material, pairs: str = "") -> list[str]:
+    """What the appendix is about, in two or three sentences. pairs : what pairs of fixes shortly after each other say of the errors."""
     effort = campaign_effort(found)
     said = found.survey.publication.note.strip()
     first = (f"Radio-tagged animals were searched for from a drone: {counted(len(found.table('flights')), 'flight')}, {effort['listening_min']:.0f} minutes of listening, {effort['distance_km']:.1f} km on effort. "
              f"{len(found.best)} of {counted(found.animals['tag_id'].nunique(), 'animal')} have a position.") if effort is not None else "No flight listened to a tag."
-    return [text for text in (said, _STATUS.get(found.survey.status, ""), f"{first} {_tested(found)}", "This appendix gives the methods with the settings of the survey, the tables behind the results, a reporting checklist and a data dictionary.") if text]
+    return [text for text in (said, _STATUS.get(found.survey.status, ""), f"{first} {_tested(found)} {pairs}".strip(), "This appendix gives the methods with the settings of the survey, the tables behind the results, a reporting checklist and a data dictionary.") if text]
 
 
 _STATUS = {"draft": "Draft: nobody has checked these results yet."}
@@ -213,7 +214,7 @@ def search(found: Material) -> list[str]:
             f"How far a tag is heard follows from the signal model{found.cite('detection') or ' (detection_ranges.csv)'}."]
     if len(whole):
         least = whole.sort_values("area_90_cautious_ha", kind="stable").iloc[0]
-        ground = "the study area" if found.survey.study_area is not None else f"the ground within {MARGIN_M:,.0f} m of the tracks"
+        ground = "the study area, as drawn by the authors" if found.survey.study_area is not None else f"the ground within {MARGIN_M:,.0f} m of the tracks"
         said.append(f"Of {ground}, {two_figures(least['area_ha'])} ha, {percent(least['area_50_cautious_ha'] / least['area_ha'])} were searched to 0.5 or more and {percent(least['area_90_cautious_ha'] / least['area_ha'])} to 0.9 or more over all flights by the cautious figures{_type_words(whole, least)}.")
     if len(well) and well.iloc[0]["beacons"] > 0:
         said.append(f"Beacons tested that, each by a model that had not seen it: {well.iloc[0]['text'][0].lower()}{well.iloc[0]['text'][1:]}{_not_proven(well.iloc[0])}")
@@ -244,21 +245,28 @@ def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
     """Fates, tests of movement, gates, ranges and survival. shortly_after : what pairs of fixes shortly after each other say of the errors."""
     steps, ranges, survival = found.table("movement_steps"), found.table("ranges"), found.table("survival")
     tested = steps[(steps["kind"] != "") & steps["p"].notna()] if len(steps) else steps
-    said = ["Pulse rates were compared with the live and mortality rates of each tag. A mortality rate is a signal of the tag; nothing was called dead without proof on the ground" + (f"{found.cite('fates')}." if found.cite("fates") else ".")]
-    tails = ", with the tails that beacons show" if len(found.table("error_summary")) else ""
+    said = [f"Pulse rates were compared with the live and mortality rates of each tag: a flight gives a verdict on a tag from {RECORDS_FOR_A_VERDICT} records with a rate on, where one mode has a probability of {CERTAINTY:g} or more (missed pulses and stray rates allowed for). A mortality rate is a signal of the tag; nothing was called dead without proof on the ground" + (f"{found.cite('fates')}." if found.cite("fates") else ".")]
+    tails = ", the tails of which beyond the 95 % regions (normal, or a Student t) are chosen by where beacons lay" if len(found.table("error_summary")) else ""
     moved = int((tested["verdict"] == "moved").sum()) if len(tested) else 0
     test = (f"Whether an animal moved was tested between consecutive fixes, and between the first and the last of three or more, on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
-            + (f": {moved} of {counted(len(tested), 'test')} showed movement{found.cite('animals')}." if len(tested) else "; no animal had two fixes to test."))
+            + (f": {moved} of {counted(len(tested), 'test')} showed movement (movement_steps.csv)." if len(tested) else "; no animal had two fixes to test."))
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
-    space = ("Ranges were stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986){found.cite('ranges')}." if given else
+    space = ("Ranges are stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986){found.cite('ranges')}." if given else
              "no animal reached that, and no range is stated.") + " The extent of fixes is no home range. The animal, not the fix, is the unit of every statement.")
-    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Pollock et al. 1989); animals of unknown fate leave at their last certain life. {_survival_numbers(survival, found.table('flights'))}Both extreme curves (all of them alive, all dead) are given{found.cite('survival') or ' in survival.csv'}."
+    curve = (f"Survival was estimated with staggered entry (Kaplan & Meier 1958, Klein & Moeschberger 2003); animals of unknown fate leave at their last certain life, which the estimate takes to have nothing to do with their fate{_doubt_of_leaving(found)}. {_survival_numbers(survival, found.table('flights'))}What all of them alive and all of them dead would come to (without sampling error) bounds the share of these animals that lived at that end, and is given over time{found.cite('survival') or ' in survival.csv'}."
              if len(survival) else "No survival curve was estimated.")
-    gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are a choice of ours; common practice, no source."
+    gates = f"What may be said of an animal follows from its usable fixes: {listed(_GATE_WORDS)}{found.cite('animals')}. These numbers are our choice."
     return [" ".join(said), f"{test} {shortly_after}".strip(), gates, f"{space} {curve}"]
 
 
 _GATE_WORDS = [f"{fixes} for {gate(fixes).name}" for fixes in (1, 2, 3, 5, 10, 30)]
+
+
+def _doubt_of_leaving(found: Material) -> str:
+    """Animals that left with an unconfirmed mortality rate, of which that cannot be taken for granted."""
+    triage = found.table("fate_triage")
+    sending = list(triage.loc[triage["class"].isin(["Retrieve", "Check soon"]), "tag_id"]) if len(triage) else []
+    return f"; of {listed(sending)}, which sent the mortality rate, that is doubtful" if sending else ""
 
 
 def _survival_numbers(survival: pd.DataFrame, flights: pd.DataFrame) -> str:
@@ -292,7 +300,7 @@ BEST_FLIGHT = ("The best flight of an animal is the one whose fix has the smalle
 
 def software(found: Material) -> list[str]:
     seed = f"Random numbers start from seed {found.survey.seed}."
-    return [f"{found.software or 'Fixledger; the version is in run.json'}. {seed} The survey file, the hashes of all input files and the versions of all packages are in run.json of the archive; `python3 -m pipeline run` with that survey file repeats the run."]
+    return [f"{found.software or 'Fixledger; the version is in run.json'}. {seed} The survey file, the hashes of all input files and the versions of all packages are in run.json of the archive; the command python3 -m pipeline run with that survey file repeats the run."]
 
 
 def table_words(found: Material) -> str:

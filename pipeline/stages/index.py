@@ -18,6 +18,7 @@ from pipeline.stages.index_next import next_steps
 from pipeline.stages.index_signing import before_signing
 from pipeline.stages.result_layers import write_layers
 from pipeline.stages.search_circle import MAP_NOTE
+from pipeline.stages.search_tables import battery_used
 from pipeline.stages.silences import fell_silent, silences
 from pipeline.stages.workspace import Workspace
 from pipeline.wording import counted, listed, two_figures
@@ -30,8 +31,8 @@ REPORTS = {
 }
 NEVER_HERE = "never in this campaign"
 ANIMAL_COLUMNS = {
-    "tag_id": ("Tag",), "animal_id": ("Animal",), "last_heard": ("Last heard", "UTC"), "heard": ("Heard in", "flights"), "state": ("State",),
-    "error_radius_95_m": ("95 % radius", "m", two_figures), "position_utc": ("as of", "UTC", "date"), "moved": ("Moved",),
+    "tag_id": ("Tag",), "state": ("State",), "error_radius_95_m": ("95 % radius", "m", two_figures), "position_utc": ("as of", "UTC", "date"), "moved": ("Moved",),
+    "last_heard": ("Last heard", "UTC"), "heard": ("Heard in", "flights"), "animal_id": ("Animal",),
 }
 
 
@@ -64,6 +65,7 @@ def gather(workspace: Workspace) -> Found:
         false=work("false_detections"), blind_share=float(table("terrain_seen")["share_without_terrain"].max()) if len(table("terrain_seen")) else None, canopy=(table("signal_model")["parameter"] == "canopy_db_per_m").any(),
         steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
         silent=fell_silent(silences(animals, tags, work("searched_area"), work("fate_triage"))), single=lone_hits(animals, work("tags_heard")),
+        battery={tag["tag_id"]: battery_used(tag, animals["time_end_utc"].max()) for tag in tags[tags["role"] == "animal"].to_dict("records")}, field_work=survey.publication.field_record.field_work.strip(),
     )
 
 
@@ -91,7 +93,7 @@ def _animals_table(book: Book, workspace: Workspace, found: Found):
     return book.table(
         "every_animal", shown, f"Every animal: {counted(len(animals), 'animal')}, those that ask for something to be done first.", ANIMAL_COLUMNS, saved_as="every_animal.csv",
         notes="Heard: flights that heard it, of those that listened. The radius is that of the newest position, from the air or from the ground, of the date beside it. Moved: a movement larger than the errors of the positions was shown between two of them; "
-              "not shown is no proof of staying. A rate heard tells of the tag, not of the animal.")
+              "not shown is no proof of staying, and of an animal that fell silent nothing is known since. A rate heard tells of the tag, not of the animal.")
 
 
 def _overview(book: Book, workspace: Workspace, found: Found):

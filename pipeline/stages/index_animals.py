@@ -25,11 +25,12 @@ EVERY_ANIMAL = {
     "error_radius_95_m": "float",         # of the newest position
     "position_utc": "time",
     "position_from": "text",              # flight or ground session that gave it
-    "moved": "text",                      # yes | not shown | cannot tell
+    "moved": "text",                      # yes | not shown | cannot tell, with UNKNOWN_SINCE for an animal that fell silent
 }
 PLACES = ["tag_id", "position_utc", "position_from", "easting_m", "northing_m", "error_radius_95_m"]
 SEEN = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found without its animal"}
 NEVER = "never heard"
+UNKNOWN_SINCE = "; unknown since"
 _STATES = SEEN | {"Retrieve": "sends the mortality rate", "Check soon": "stays in one place, no clear pulse rate", "Watch": "alive or dead unclear, see the fates", "Live mode heard": "alive when last heard",
                   "Heard, mode unknown": "heard, pulse rate unknown", "Battery end expected": f"{NEVER}, battery expected to have ended", "Not heard": NEVER, "Not searched": "not listened to"}
 
@@ -55,7 +56,7 @@ def every_animal(animals: pd.DataFrame, tags: pd.DataFrame, triage: pd.DataFrame
         listened = int((own["records_listened"].fillna(0) > 0).sum())
         rows.append({"tag_id": tag_id, "animal_id": _of(register, tag_id, "animal_id"), "species": _of(register, tag_id, "species"), "last_heard_utc": heard["time_end_utc"].max() if len(heard) else pd.NaT,
                      "flights_heard": heard["flight_id"].nunique(), "flights_listened": listened, "records_heard": int(heard["records_heard"].sum()), "state": state,
-                     "moved": _moved(steps, tag_id), "rank": _rank(tag_id, classes.get(tag_id, ""), own, heard, walk, silent, single)} | places.get(tag_id, {}))
+                     "moved": _moved(steps, tag_id) + (UNKNOWN_SINCE if tag_id in silent else ""), "rank": _rank(tag_id, classes.get(tag_id, ""), own, heard, walk, silent, single)} | places.get(tag_id, {}))
     table = pd.DataFrame(rows, columns=[*EVERY_ANIMAL, "rank"]).sort_values(["rank", "tag_id"], kind="stable", ignore_index=True)
     return conform(table.drop(columns="rank"), EVERY_ANIMAL)
 

@@ -24,20 +24,21 @@ def positions(animals: pd.DataFrame) -> str:
     radii = placed["error_radius_95_m"]
     if len(placed) == 1:
         return f"{first}; the 95 % radius of this one position is {two_figures(radii.max())} m."
-    return f"{first}, {len(placed)} positions in all. Half of their 95 % radii are below {two_figures(radii.median())} m; the widest is {two_figures(radii.max())} m."
+    return f"{first}, {len(placed)} positions in all. Half of their 95 % radii are below {rounded_up(radii.median())} m; the widest is {two_figures(radii.max())} m."
 
 
 def tests_in_short(found: Found) -> str:
     """What beacons say of the radii, with the interval that so few leave, and how many fixes lie outside of what they tested."""
     if found.tests.empty:
         return f"Nothing tests these radii: {why_untested(found)}."
-    inside, places = int((found.tests["level_after"] <= 0.95).sum()), found.tests["place_id"].nunique()
-    first = (f"{places} of {counted(len(found.beacons), 'beacon')} {'was' if places == 1 else 'were'} heard. The 95 % regions held {inside} of {counted(len(found.tests), 'beacon position')} "
-             "that the model had not seen")
+    inside, tests, places = int((found.tests["level_after"] <= 0.95).sum()), len(found.tests), found.tests["place_id"].nunique()
+    heard = f"{places} of {counted(len(found.beacons), 'beacon')} {'was' if places == 1 else 'were'} heard"
+    held = f"{inside} of {counted(tests, 'test position')} lay inside {'its' if tests == 1 else 'their'} 95 % region, {tests - inside} outside"
     if places == 1:
-        return f"{first}; one beacon proves next to nothing."
-    row = held_by_place(found.coverage)
-    return f"{first}; counted by beacon that is {probability(row['share'])}, with a 95 % interval of {probability(row['low_95'])} to {probability(row['high_95'])}. {outside_sentence(found.reach)}".strip()
+        return f"{heard}; {held}. One beacon proves next to nothing."
+    row, median = held_by_place(found.coverage), two_figures(error_summary(found.errors)["median_m"])
+    return (f"{heard}, none seen by the model that located it: median error {median} m; {held}. So few beacons leave it open whether {100 * row['low_95']:.0f} or {100 * row['high_95']:.0f} of 100 would (95 % interval, every beacon counted once). "
+            f"{outside_sentence(found.reach)}").strip()
 
 
 def held_by_place(coverage: pd.DataFrame) -> pd.Series:

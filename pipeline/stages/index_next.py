@@ -8,6 +8,7 @@ from pipeline.location import PLACED
 from pipeline.stages import localisation_words as located
 from pipeline.stages.index_found import Found, PILOT_DECIDES
 from pipeline.stages.next_flight_report import WORTH_FLYING
+from pipeline.stages.silences import WHAT_TO_DO, battery_sentence
 from pipeline.wording import counted, listed, two_figures
 
 
@@ -50,15 +51,19 @@ def next_steps(found: Found) -> list[str]:
     steps = [
         _walk_step(found.walk),
         _messages_step(stops, looks) if stops else "",
-        f"Search for {listed(f'{each.tag_id}, silent since {each.last_utc:%Y-%m-%d}' for each in found.silent.values())}: listen round the last position and beyond the area; ask for the battery's age." if found.silent else "",
+        f"Search for {listed(f'{each.tag_id}, silent since {each.last_utc:%Y-%m-%d}' for each in found.silent.values())}: {WHAT_TO_DO}. {_batteries(found, found.silent)}".strip() if found.silent else "",
         f"Fly again for {listed(never_placed(found))}: heard, and in no flight well enough for a position." if never_placed(found) else "",
         f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
         f"Listen again for {listed(f'{each.tag_id} ({each.state})' for each in found.single.values())} before anything rests on that." if found.single else "",
-        f"Decide on {listed(never)}: fly wider, ask for the battery's age, or keep listening." if never else "",
+        f"Decide on {listed(never)}: fly wider, or keep listening. {_batteries(found, never)}".strip() if never else "",
         _beacon_step(found),
         _messages_step(stops, looks) if looks and not stops else "",
     ]
     return [step for step in steps if step][:5]
+
+
+def _batteries(found: Found, tags) -> str:
+    return battery_sentence({tag_id: found.battery.get(tag_id, float("nan")) for tag_id in tags})
 
 
 def _walk_step(walk: pd.DataFrame) -> str:

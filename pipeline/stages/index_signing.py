@@ -12,9 +12,10 @@ from pipeline.wording import counted, listed
 
 MOST_LOOKS = 6
 _MEANING = {
-    "draft": "Read, not checked: the status is draft, so nobody has checked the results. It becomes checked in the survey file once a second person has checked them, and final once permits, tests and limits are accepted.",
-    "checked": "Read, and the person known who checked the results: the status is checked. The software has no part in that check. It becomes final once permits, tests and limits are accepted.",
-    "final": "Read, checked, and the limits below accepted: the status is final. The software has tested nothing more for that.",
+    "draft": "You may sign that you have read it, and nothing more: the status is draft, so nobody has checked the results. The next step is a second person who checks them, yourself if you have no part in the analysis; whoever keeps the survey file then sets its status to "
+             "checked, and to final once permits, tests and limits are accepted.",
+    "checked": "You may sign that you have read it and know who checked the results: the status is checked. The software has no part in that check. Whoever keeps the survey file sets it to final once permits, tests and limits are accepted.",
+    "final": "You may sign that you have read it, that it was checked, and that the limits below are accepted: the status is final. The software has tested nothing more for that.",
 }
 _NO_PERMISSION = "That there is none is no permission to act or to publish."
 
@@ -64,7 +65,9 @@ def missing_here(found: Found) -> list[str]:
     """What no log holds and what the survey file leaves out."""
     unnamed = unnamed_permits(found.permits)
     permits = f"Permits not recorded in the survey file: {listed(unnamed)}." if unnamed else "Whether the permits covered the dates flown is for the signer to see."
-    return ["Reactions of animals and incidents: no log holds them. Those who were there write them on the lines below.", permits]
+    told = (f"Reactions of animals and incidents, as the survey file has them: {found.field_work} Those who were there add to it on the printed page." if found.field_work else
+            "Reactions of animals and incidents: no log holds them, and the survey file says nothing (publication.field_record.field_work). Those who were there write them on the printed page.")
+    return [told, permits]
 
 
 def may_leave(found: Found, sensitive_species=()) -> list[str]:

@@ -58,7 +58,7 @@ def report_sentences(found: Found) -> dict[str, str]:
 
 
 _OPEN = "What its checklist lacks, and what that needs, is in tables/appendix_open.csv."
-_FROM_MEMORY = "References marked † are in part from memory: compare them with the publications."
+_FROM_MEMORY = "References marked †, where there are any, are in part from memory: compare them with the publications."
 
 
 def appendix_sentence(sensitive: bool, sensitive_species, licence: str = "") -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.fate.triage import FLIGHTS_OF_SILENCE
 from pipeline.search import stated_probability
 from pipeline.search.missing import CAUTION
+from pipeline.stages.calibration_numbers import percent
 from pipeline.wording import counted, listed
 
 # The best of the silent flights alone is the least that all of them together can do, whatever their looks share.
@@ -77,6 +78,21 @@ def _kind(stated: object) -> str:
 def fell_silent(found: dict[str, Silence]) -> dict[str, Silence]:
     """Those of them that fell silent, by RULE."""
     return {tag_id: each for tag_id, each in found.items() if each.fell_silent}
+
+
+# What to do about an animal that fell silent, for the index and for its own section.
+WHAT_TO_DO = "listen round the last position and beyond the area"
+
+
+def battery_sentence(used: dict[str, float]) -> str:
+    """How much of the expected life of the batteries has passed, so that nobody asks for what the register knows; used : tag -> share, NaN where it does not."""
+    known = {tag_id: share for tag_id, share in used.items() if np.isfinite(share)}
+    unknown = [tag_id for tag_id in used if tag_id not in known]
+    ask = f"Ask for the age of the {'battery' if len(unknown) == 1 else 'batteries'}{f' of {listed(unknown)}' if known else ''}." if unknown else ""
+    if not known:
+        return ask
+    shares = listed(f"{percent(share)}{f' ({tag_id})' if len(used) > 1 else ''}" for tag_id, share in known.items())
+    return f"By the register {shares} of the expected life of {'its battery' if len(known) == 1 else 'their batteries'} has passed. {ask}".strip()
 
 
 def in_the_lead(found: dict[str, Silence]) -> str:
