@@ -48,6 +48,6 @@ def test_a_flight_for_such_a_tag_says_what_it_rests_on_and_blocks_are_numbered_a
     table = pd.DataFrame([dict.fromkeys(RANKED, 0.0) | {"rank": rank, "name": name, "middle_easting_m": east, "middle_northing_m": 0.0, "gains": gains}
                           for rank, name, east, gains in ((1, "09 loop", 0.0, "G03 0.00; H12 0.86"), (2, "09 lines", 0.0, "G03 0.01; H12 0.80"), (7, "03 lines", 500.0, "G03 0.02; H12 0.70"))])
     said = purpose(table, ONE)
-    assert said.startswith("To narrow down where H12 is, fly block 09 loop, which would take away about 0.86 of what is open. What is known of H12 rests on one hit that may be false.")
+    assert said.startswith("To narrow down where H12 is, fly block 09 loop, which is expected to make the area where it may be smaller by about 86 %. What is known of H12 rests on one hit that may be false.")
     assert said.endswith("No candidate would add a tenth or more for G03.") and in_brief(["G03"], ONE) == ""
     assert list(numbered_blocks(table)["number"]) == [1, 2] and list(numbered_blocks(table)["rank"]) == [1, 7]

@@ -40,7 +40,7 @@ def test_a_tag_to_be_fetched_is_shown_where_the_walk_goes(animals):
 def test_the_answer_counts_animals_states_radii_and_says_what_beacons_showed(animals):
     first, second, third = say.answer(animals, TESTS, NONE, NONE, NONE)
     assert first == ("2 of 3 animals have a position in at least one flight. Taken in its best flight, the typical animal lies within 65 m of its position with probability 0.50 and within "
-                     "180 m with probability 0.95. Over all 3 positions half of the 95 % radii are below 150 m, and the widest is 240 m. The 95 % regions held 2 of the 3 beacon positions that the model had not seen.")
+                     "180 m with probability 0.95. Over all 3 positions half of the 95 % radii are 150 m or less, and the widest is 240 m. The 95 % regions held 2 of the 3 beacon positions that the model had not seen.")
     assert second == "Every animal of the register was heard in some flight." and third == "No tag has to be looked for on foot by its pulse rate."
 
 

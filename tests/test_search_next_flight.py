@@ -146,10 +146,10 @@ BOTH = {"not_found": 1, "to_narrow_down": 1}
 
 def test_the_advice_names_the_block_its_gains_and_the_tags():
     said = paragraphs(ranked(), BOTH, ["hills"])
-    assert "raises the ground searched for the tags not found from 0.60 to 0.80 (cautious, mean) and takes away about 0.30 of the regions" in said[0]
+    assert "raises the ground searched for the tags not found from 0.60 to 0.80 (cautious, mean) and makes the regions smaller by about 30 % for" in said[0]
     assert "It serves most T2 (0.30) and M1 (0.20)." in said[0]
     assert "What hills would take along these tracks is reckoned with, on a lattice of 200 m." in said[0]
-    assert "no flight plan" in said[1] and heading(ranked(), BOTH) == "A next flight tells most in block 04 loop at 60 m"
+    assert "no flight plan" in said[1] and heading(ranked(), BOTH) == "A next flight would add most over block 04 loop at 60 m"
 
 
 def test_without_terrain_and_canopy_the_advice_says_that_the_ground_is_taken_as_level():
@@ -157,7 +157,7 @@ def test_without_terrain_and_canopy_the_advice_says_that_the_ground_is_taken_as_
 
 
 def test_the_tags_of_the_survey_file_are_named():
-    assert "of the regions of the tags of the survey file (T7)" in paragraphs(ranked(), BOTH, [], ("T7",))[0]
+    assert "for the tags of the survey file (T7)" in paragraphs(ranked(), BOTH, [], ("T7",))[0]
 
 
 def test_ground_out_of_reach_is_not_said_to_need_no_flight():

@@ -18,10 +18,12 @@ from pipeline.figures.style import LIGHT
 from pipeline.figures.tag_panel import LARGE, PanelMap, PanelStrengths, map_extent_m, tag_panel
 from pipeline.radio import Corrections
 from pipeline.report import Book
+from pipeline.report.display import heading_html
 from pipeline.report.sections import Facts, Folded, Jumps, Section
 from pipeline.stages import tag_panel_words as say
 from pipeline.stages import tag_panels
 from pipeline.stages.search_circle import how_they_relate, search_circles, where_to_go_on
+from pipeline.stages.silences import Silence, WHAT_TO_DO, battery_sentence
 from pipeline.stages.tag_panels import PanelTables, addresses, earlier_fixes, flight_to_show, sections, tag_links
 from tests.browser import browser, opened
 from tests.radio_sample import line_path, signal_model
@@ -67,7 +69,7 @@ def shown(tmp_path, fixes, walk=NO_WALK, **changes):
 
 
 def section(html, name):
-    return re.search(rf'<section class="own" id="{name}">.*?</section>', html, re.S).group(0)
+    return re.search(rf'<section class="own(?: handed-out)?" id="{name}">.*?</section>', html, re.S).group(0)
 
 
 LOCATED = fix("H01", "a", "located", place=(40.0, 60.0), radius_m=120.0, heard=12)
@@ -76,7 +78,7 @@ SILENT = fix("H02", "a", "not heard", reason="Listened in 80 records and heard i
 
 def test_a_located_tag_shows_its_radius_its_region_and_what_is_expected(tmp_path):
     html = section(shown(tmp_path, fixes_of(LOCATED)), "tag-h01")
-    assert "H01: within 120\u00a0m of its fix of 2026-04-21, with probability 0.95</h3>" in html
+    assert "H01: within 120\u00a0m of its fix of <span class=\"whole\">2026-04-21</span>, with probability 0.95</h3>" in html
     assert "within 120 m with probability 0.95" in html and "Heard in 12 of 80 records on 3 passes" in html and "worth about 7 independent ones" in html
     assert html.count("stroke-dasharray") == 1      # the 95 % region
     assert 'aria-label="Map and strengths of H01 in flight a: one region round the fix, 95\u00a0% radius 120 m. Heard in 12 of 80 records, worth about 7 independent ones."' in html
@@ -88,7 +90,7 @@ def test_a_tag_not_heard_has_no_region_and_says_so_with_what_was_searched(tmp_pa
     html = section(shown(tmp_path, fixes_of(SILENT), missing=missing, beliefs=beliefs), "tag-h02")
     assert "not heard in the one flight that listened" in html and "so no region and no position" in html and "This does not show that it has left or died." in html
     assert LIGHT["fix"] not in html and "No region is drawn." in html and "with probability 0.95" not in html
-    assert "80 records listened to it in vain. Looked for anywhere in the study area alike, the flights would have heard it with probability 0.71 (expected), 0.62 (cautious)." in html
+    assert "80 records listened to it, and none heard it. Looked for anywhere in the study area alike, the flights would have heard it with probability 0.71 (expected), 0.62 (cautious)." in html
     assert "Who believed “stays, tag fresh” before takes it to be outside the ground with probability 0.30, silent with 0.45, and there but missed with 0.25 (0.55 cautious)." in html
 
 
@@ -236,6 +238,24 @@ def test_the_heading_of_a_tag_names_its_newest_position_beside_its_best_where_th
     assert say.heading("H1", best, 4, latest=unclear) == f"H1: best fix {first}, within 52 m; newest {second}, several places; with probability 0.95"
 
 
+def test_a_heading_says_no_date_twice_and_a_date_in_it_stays_whole():
+    best, later = fixes_of(fix("H9", "a", "located", radius_m=140.0), fix("H9", "b", "located", radius_m=150.0, day=8)).itertuples()
+    first, second = f"{START:%Y-%m-%d}", f"{START + pd.Timedelta(days=8):%Y-%m-%d}"
+    assert say.heading("H9", best, 4, silent_since=first) == f"H9: within 140 m of its fix of {first}, with probability 0.95; silent since then"
+    assert say.heading("H9", best, 4, silent_since=second) == f"H9: within 140 m of its fix of {first}, with probability 0.95; silent since {second}"
+    assert say.heading("H9", best, 4, silent_since=second, latest=later).endswith("; with probability 0.95; silent since then")
+    dead = {"class": "Confirmed dead", "why": f"Found dead on {first}. More."}
+    assert say.heading("H9", best, 4, dead) == f"H9: found dead on {first}; within 140 m of its fix of that day, with probability 0.95"
+    assert heading_html("a < b on 2026-04-21") == 'a &lt; b on <span class="whole">2026-04-21</span>' and heading_html("flight 0421-a of 12026-04-21") == "flight 0421-a of 12026-04-21"
+
+
+def test_an_animal_that_fell_silent_has_what_to_do_in_its_section_in_the_words_of_the_index(tmp_path):
+    gone, missed = (Silence("H01", "a", START, 1, 2, chances, 2, chances) for chances in ((0.95, 0.97), (0.3, 0.5)))
+    html = section(shown(tmp_path, fixes_of(LOCATED), silent={"H01": gone}, battery={"H01": 0.25}), "tag-h01")
+    assert f"<dt>What to do</dt><dd>Search for it: {WHAT_TO_DO}. {battery_sentence({'H01': 0.25})}</dd>" in html and "25 %" in html
+    assert say.what_to_do(missed, {}) == say.what_to_do(None, {}) == "" and "What to do" not in shown(tmp_path / "heard", fixes_of(LOCATED), silent={"H01": missed})
+
+
 # The demo's page
 
 
@@ -247,7 +267,7 @@ def page_file(demo_folder):
 def test_every_animal_of_the_demo_and_no_other_tag_has_a_section_and_every_link_inside_the_page_leads_somewhere(demo_folder, page_file):
     html = page_file.read_text(encoding="utf-8")
     tags = pd.read_parquet(demo_folder / "work" / "tags.parquet")
-    names = set(re.findall(r'<section class="own" id="tag-([a-z0-9-]+)"', html))
+    names = set(re.findall(r'<section class="own(?: handed-out)?" id="tag-([a-z0-9-]+)"', html))
     assert names == set(tags.loc[~tags["role"].isin(["beacon", "decoy"]), "tag_id"].str.lower())
     written = re.sub(r"<script>.*?</script>", "", html, flags=re.S)      # the map code makes links of its own
     assert set(re.findall(r'href="#([^"]+)"', written)) <= set(re.findall(r'\bid="([^"]+)"', html))
@@ -272,6 +292,9 @@ def test_other_flights_are_folded_on_the_screen_and_shown_on_paper_and_without_s
             page.evaluate("window.dispatchEvent(new Event('afterprint'))")
             assert sum(page.evaluate(OPEN)) == 1, "what the reader opened stays open"
             seen.assert_quiet()
+        with opened(chromium, page_file, paper=True) as (page, _):
+            breaks = page.evaluate("Array.from(document.querySelectorAll('section.own')).map(part => [part.querySelector('dt').textContent === 'To carry on the walk', getComputedStyle(part).breakBefore, getComputedStyle(part).breakAfter])")
+            assert {tuple(each) for each in breaks} == {(True, "page", "page"), (False, "auto", "auto")}, "what is taken along to a tag stands on sheets of its own, and the others flow"
         with opened(chromium, page_file, scripts=False) as (page, _):
             assert page.locator("details.folded:not([open])").count() == 0 and page.locator("details.folded").count() > 0
 
@@ -290,10 +313,11 @@ def test_the_circle_to_search_is_drawn_whole_with_the_region_and_told_apart_from
     region = affinity.scale(from_south_to_north, 50.0, 150.0)
     walk = pd.DataFrame({"tag_id": ["H01"], "flight_id": ["a"], "easting_m": [0.0], "northing_m": [0.0], "error_radius_95_m": [100.0], "region_95_ha": [2.4], "note": ["Search the circle of 100 m."]})
     circles = search_circles(walk, gpd.GeoDataFrame({"tag_id": ["H01"], "flight_id": ["a"], "probability": [0.95]}, geometry=[region]))
-    html = section(shown(tmp_path, fixes_of(fix("H01", "a", "located", place=(0.0, 0.0), radius_m=100.0, heard=12), fix("H01", "b", "located", day=1, place=(0.0, 0.0), radius_m=120.0, heard=12)), walk, circles=circles), "tag-h01")
+    html = section(shown(tmp_path, fixes_of(fix("H01", "a", "located", place=(0.0, 0.0), radius_m=100.0, heard=12), fix("H01", "b", "located", day=1, place=(0.0, 0.0), radius_m=120.0, heard=12)).assign(latitude=57.2, longitude=-4.1), walk, circles=circles), "tag-h01")
     assert "go on 110 m beyond it to the north" in where_to_go_on(circles["H01"]) and "each hold the tag with probability 0.95" in html
     assert circles["H01"].sides == ("north",)      # to the south it ends at 90 m, within the circle
     first, others = html.split("<details", 1)
+    assert first.count("Middle of the circle: 57.20000° N 4.10000° W grid 0 E 0 N.") == 1 and "Middle of the circle" not in others      # whoever takes the picture along has the place with it
     assert first.count("stroke-dasharray") == 2 and LIGHT["fetch"] in first and "is the circle to search on foot, 100 m" in first
     assert LIGHT["fetch"] not in others      # the circle belongs to the flight to walk by alone
     west, south, east, north = map_extent_m(PanelMap((), np.zeros((0, 2)), np.zeros(0, int), np.zeros((0, 2)), {0.95: region}, (0.0, 0.0), search=(0.0, 0.0, 100.0)))

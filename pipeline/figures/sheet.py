@@ -75,6 +75,7 @@ class MapSheet:
         self.record_marks = None
         self.region_shapes = None
         self.fix_marks = None
+        self.fixes_are_newest = False
         self.beacon_marks = None
         self.fetch_marks = None
         self.found_marks = None
@@ -135,12 +136,13 @@ class MapSheet:
         self.region_shapes = None if kept.empty else kept.sort_values("probability", ascending=False, kind="stable").reset_index(drop=True)
         return self
 
-    def fixes(self, fixes: pd.DataFrame) -> "MapSheet":
-        """Best places as crosses.
+    def fixes(self, fixes: pd.DataFrame, *, newest: bool = False) -> "MapSheet":
+        """Best places as crosses. newest : they are the newest places of what is marked, and are called so.
 
         fixes : easting_m, northing_m; also used when there: label (else tag_id), tag_id, note, second_place (thinner cross),
         place_number (shown beside a second place; 2 by default).
         """
+        self.fixes_are_newest = newest
         self.fix_marks = _placed(fixes, "the fixes of a map", {"note": "", "second_place": False, "place_number": 2})
         return self
 
@@ -243,7 +245,7 @@ class MapSheet:
             ("heard", "heard; larger = stronger", self._any_record("heard", True)),
             ("saturated", "heard at the receiver's ceiling", self._any_record("saturated", True)),
             ("silent", "listened, not heard", self._any_record("heard", False)),
-            ("fix", "best place", _any_row(self.fix_marks)),
+            ("fix", "newest place" if self.fixes_are_newest else "best place", _any_row(self.fix_marks)),
             ("second", "second place, numbered", _any_flag(self.fix_marks, "second_place") or _any_flag(self.region_shapes, "second_place")),
             ("region 50", "50 % region of a tag", self._any_region(0.5)),
             ("region 80", "80 % region", self._any_region(0.8)),

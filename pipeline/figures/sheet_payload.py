@@ -72,6 +72,7 @@ def sheet_payload(sheet: MapSheet, places: SheetPlaces) -> dict:
         "regionsWait": sheet.regions_wait_for_a_tag(),
         "labels": _labels(sheet, places, tags),
         "fixes": _points(sheet.fix_marks, places, tags),
+        "fixesAreNewest": sheet.fixes_are_newest,
         "beacons": _points(sheet.beacon_marks, places, tags),
         "fetch": _points(sheet.fetch_marks, places, tags),
         "found": _points(sheet.found_marks, places, tags),

@@ -65,6 +65,11 @@ def with_its_unit(text: str) -> str:
     return re.sub(r"(?<=\d) (?=(?:m|km|ha|dB|min|s|degrees)\b|%)", "\u00a0", text)
 
 
+def heading_html(text: str) -> str:
+    """The text of a heading as HTML: numbers stay with their units, and a date stays whole, which a browser would break at its hyphens."""
+    return re.sub(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b", r'<span class="whole">\g<0></span>', shown(with_its_unit(text)))
+
+
 def checked_name(name: str) -> str:
     """The name, if it can serve as file name and element id: lower case letters, digits, single - or _ between."""
     if not NAME_RULE.fullmatch(name):
@@ -105,7 +110,7 @@ class Words(Part):
     def report_html(self) -> str:
         if self.level not in (2, 3, 4):
             raise ValueError(f"a heading inside a report has level 2, 3 or 4, not {self.level}")
-        head = f"<h{self.level}>{shown(with_its_unit(self.heading))}</h{self.level}>" if self.heading else ""
+        head = f"<h{self.level}>{heading_html(self.heading)}</h{self.level}>" if self.heading else ""
         body = "".join(f"<p>{shown(paragraph)}</p>" for paragraph in self.paragraphs if str(paragraph).strip())
         return f'<div class="{"words lead" if self.lead else "words"}">{head}{body}</div>'
 

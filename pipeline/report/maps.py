@@ -104,5 +104,5 @@ def _retrace_control(sheet: MapSheet) -> str:
 
 
 def _waiting_note(sheet: MapSheet) -> str:
-    words = "Find a tag to see where it was heard and where it was listened for in vain."
+    words = "Find a tag to see where it was heard and where it was listened for and not heard."
     return f'<p class="sheet-note">{words}</p>' if sheet.records_wait_for_a_tag() else ""

@@ -9,20 +9,24 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import Sequence
 
-from pipeline.report.display import Part, checked_name, file_links, shown, with_its_unit
+from pipeline.report.display import Part, checked_name, file_links, heading_html, shown
 
 
 @dataclass(frozen=True, repr=False)
 class Section(Part):
-    """A third-level heading with an address (`#name`) and the parts under it. Such headings are not listed in the contents of the page: there may be dozens."""
+    """A third-level heading with an address (`#name`) and the parts under it. Such headings are not listed in the contents of the page: there may be dozens.
+
+    handed_out : in print it begins on a new sheet and ends with one, so that its sheets can be given away.
+    """
 
     name: str
     heading: str
     parts: Sequence[Part] = field(default_factory=tuple)
+    handed_out: bool = False
 
     def report_html(self) -> str:
-        head = f'<div class="words"><h3 id="{checked_name(self.name)}-heading">{shown(with_its_unit(self.heading))}</h3></div>'
-        return f'<section class="own" id="{checked_name(self.name)}">{head}{"".join(part.report_html() for part in self.parts)}</section>'
+        head = f'<div class="words"><h3 id="{checked_name(self.name)}-heading">{heading_html(self.heading)}</h3></div>'
+        return f'<section class="{"own handed-out" if self.handed_out else "own"}" id="{checked_name(self.name)}">{head}{"".join(part.report_html() for part in self.parts)}</section>'
 
 
 @dataclass(frozen=True, repr=False)

@@ -19,7 +19,7 @@ def ground_part(workspace: Workspace, book: Book, fixes: pd.DataFrame):
         return book.words(None)
     tests, method = workspace.read_table("ground_fix_tests", GROUND_TESTS), workspace.read_json("ground_method")
     frame = ground.assign(evidence=[evidence_words(row.bearings, row.sightings) for row in ground.itertuples()], place=[place_words(*pair) for pair in zip(ground["easting_m"], ground["northing_m"])])
-    table = book.table("ground_fixes", frame, "Fixes from bearings and sightings that were had in no flight.", {
+    table = book.table("ground_fixes", frame, "Fixes from bearings and sightings that were taken outside flights.", {
         "tag_id": ("Tag", "", "text"), "session_start_utc": ("Session from", "UTC", "time"), "evidence": ("Evidence", "", "text"), "status": ("Status", "", "text"), "place": ("East, north", "m, survey grid", as_given),
         "error_radius_50_m": ("50 % radius", "m", two_figures), "error_radius_95_m": ("95 % radius", "m", two_figures), "region_95_ha": ("95 % region", "ha", two_figures)},
         saved_as="ground_fixes.csv", tag_column="tag_id", most_rows=400,
@@ -51,8 +51,8 @@ def ground_heading(ground: pd.DataFrame) -> str:
 
 def ground_paragraphs(ground: pd.DataFrame, fixes: pd.DataFrame, tests: pd.DataFrame, method: dict) -> list[str]:
     """What a session is, what its region rests on, what tests it, and whom no flight heard."""
-    session = (f"A session is what was had of one tag by hand with no gap of more than {method['gap_min']:g} minutes, during no flight that listened for the tag nor within ten minutes of one. "
-               f"Bearings are weighed by the von Mises distribution and sightings by the normal one, over the ground within {method['reach_m']:,.0f} m of where they were had.")
+    session = (f"A session holds the bearings and sightings of one tag that were taken by hand with no gap of more than {method['gap_min']:g} minutes between them, while no flight listened for the tag and not within ten minutes of one that did. "
+               f"Bearings are weighed by the von Mises distribution and sightings by the normal one, over the ground within {method['reach_m']:,.0f} m of where they were taken.")
     rests = ("A position needs two bearings that cross, or a sighting; the gates on the region are those of the flights. The widening found on beacons concerns strengths and touches no bearing or sighting: these regions rest on the errors stated for each"
              f"{_unstated(method)}. Where the parts of a session contradict each other, its region is drawn with all errors scaled up until they agree, and no position is stated.")
     return [words for words in (session, rests, words_of_tests(tests), unheard_words(ground, fixes)) if words]

@@ -16,17 +16,15 @@ from pipeline.figures import localisation as draw
 from pipeline.location import PLACED
 from pipeline.radio import SignalModel
 from pipeline.report import Book, see
-from pipeline.report.sections import Files
+from pipeline.report.sections import Facts, Files
 from pipeline.search import stated_probability
 from pipeline.stages import doubtful_hits, localisation_words as say, silences
 from pipeline.stages.doubtful_hits import FalseHits
-from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_report import ground_part, use_words
 from pipeline.stages.joined_report import joined_part
+from pipeline.stages.localisation_map import localisation_map
 from pipeline.stages.next_flight_report import next_flight_part
-from pipeline.stages.place_words import dated_place, found_at, latest_places, since_then
-from pipeline.stages.search_circle import MAP_NOTE
 from pipeline.stages.strength_panels import chosen_fixes, panel
 from pipeline.stages.instruments import read_corrections
 from pipeline.stages.search_tables import weak_tags
@@ -34,7 +32,7 @@ from pipeline.stages.several_places import places_part
 from pipeline.stages.tag_panels import tag_by_tag, tag_links
 from pipeline.stages.walking import walking_part
 from pipeline.stages.workspace import Workspace
-from pipeline.wording import as_given, as_printed_m, counted, two_figures
+from pipeline.wording import as_given, counted, rounded_up, two_figures
 
 ALL_FLIGHTS = "all flights"
 
@@ -71,46 +69,12 @@ class LocalisationReport:
         return silences.in_the_lead(self.missed), doubtful_hits.in_the_lead(self.lone, self.false)
 
     def map(self):
-        """The best fix of every animal with its regions, and the tags to look for on foot."""
-        best = say.best_per_animal(self.animals, self.walk)
-        regions = self.workspace.read_work("regions")
-        keys = set(zip(best["tag_id"], best["flight_id"]))
-        shown = regions[np.array([pair in keys for pair in zip(regions["tag_id"], regions["flight_id"])], bool)]
-        alt = (f"Map of {counted(len(best), 'animal')} with a position, each in its best flight with its 50, 80 and 95 % regions, {counted(len(self.walk), 'tag')} to be looked for, "
-               f"{counted(self.tests['place_id'].nunique(), 'beacon')} and {counted(self.workspace.read_work('flights').shape[0], 'track')}.")
-        sheet = MapSheet(self.ground.projection, alt=alt).backdrop(self.ground.terrain).study_area(self.ground.study_area)
-        sheet = sheet.track(self.workspace.read_work("track")).regions(shown).fixes(self._fix_marks(best))
-        if len(self.tests):
-            sheet = sheet.beacons(self.tests.drop_duplicates("place_id")[["tag_id", "true_easting_m", "true_northing_m"]])
-        sheet = sheet.retrace_flights(self.workspace.read_work("records"), self.workspace.read_table("region_frames", REGION_FRAMES), self.workspace.read_work("region_frames"), self._flight_places())
-        if len(self.walk):
-            sheet = sheet.fetch(self.walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=self.walk["error_radius_95_m"].map(as_printed_m)))
-        if len(self.found):
-            sheet = sheet.found(self.found.assign(note=[found_at(row) for row in self.found.itertuples()]))
-        sheet = sheet.without_a_place(say.unplaced_words(self.animals, self.tags.loc[self.tags["role"] == "decoy", "tag_id"], {tag_id: doubtful_hits.in_full(lone, self.false) for tag_id, lone in self.lone.items()}))
-        return self.book.map("localisation_map", sheet, "Each animal in the flight that placed it best (a tag to look for on foot in the flight that the walk rests on), with the regions that hold it with probability 0.50, 0.80 and 0.95. "
-                             f"{MAP_NOTE + ' ' if len(self.walk) else ''}Type a tag to see it alone; while a flight is gone over, the map shows that flight. Coordinates are in the {self.ground.projection.name}.")
-
-    def _flight_places(self) -> dict:
-        """(tag_id, flight_id) -> the place that each flight gave, with its date, for those who go over it."""
-        said = {}
-        for row in self.animals.itertuples():
-            place = dated_place(row)
-            said[row.tag_id, row.flight_id] = (f"its place of {place.replace(f', flight {row.flight_id}', '')}, within {two_figures(row.error_radius_95_m)} m of it with probability 0.95" if place else
-                                               f"flown on {row.time_end_utc:%Y-%m-%d}, it gave no position" if pd.notna(row.time_end_utc) else "")
-        return said
-
-    def _fix_marks(self, best: pd.DataFrame) -> pd.DataFrame:
-        latest = latest_places(self.animals)
-        said = [(f"{row.time_end_utc:%Y-%m-%d}, flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records", since_then(row, latest.get(row.tag_id)))
-                for row in best.itertuples()]
-        # a tag to look for has all this on its card
-        carried = set(self.walk.loc[self.walk["easting_m"].notna(), "tag_id"])
-        notes = ["; ".join(words for words in both if words) if tag_id not in carried else both[1] for tag_id, both in zip(best["tag_id"], said)]
-        return best[["tag_id", "easting_m", "northing_m"]].assign(note=notes)
+        """Every animal at its newest position with its regions, and the tags to look for on foot."""
+        doubts = {tag_id: doubtful_hits.in_full(lone, self.false) for tag_id, lone in self.lone.items()}
+        return localisation_map(self.workspace, self.book, self.ground, self.animals, self.tags, tests=self.tests, walk=self.walk, found=self.found, silent=self.missed, doubts=doubts)
 
     def positions_table(self):
-        """T1: every search with what came of it, those in vain too."""
+        """T1: every search with what came of it, also of those that heard nothing."""
         shown = self.animals
         frame = shown.assign(said=say.search_results(shown, self.tags, self.area), heard=[f"{heard:.0f} of {listened:.0f}" for heard, listened in zip(shown["records_heard"].fillna(0), shown["records_listened"].fillna(0))],
                              place=[f"{east:.0f}, {north:.0f}".replace("-", "−") if np.isfinite(east) else "–" for east, north in zip(shown["easting_m"], shown["northing_m"])])
@@ -129,7 +93,7 @@ class LocalisationReport:
             return self.book.words(None)
         table = self.book.table("hand_evidence", taken.assign(use=use_words(taken)), "Bearings taken by hand and places found by eye.", {
             "kind": ("Kind", "", "text"), "tag_id": ("Tag", "", "text"), "time_utc": ("Time", "UTC", "time"), "flight_id": ("Flight", "", "text"), "use": ("Use", "", "text"), "why": ("Why", "", "text")},
-            saved_as="hand_evidence.csv", tag_column="tag_id", notes="They enter the fix of the flight during which they were had, else a fix of their own, weighed by their own errors, and no widening touches them.")
+            saved_as="hand_evidence.csv", tag_column="tag_id", notes="Those taken during a flight, or within ten minutes of one, enter the fix of that flight; the others make a fix of their own. They count by their own errors, and the widening found on beacons does not touch them.")
         return self.book.together(self.book.words(say.by_hand_heading(taken)), table)
 
     def ground_fixes(self):
@@ -153,7 +117,7 @@ class LocalisationReport:
         words = self.book.words(say.radii_heading(self.placed))
         if self.placed.empty:
             return words
-        alt = (f"{counted(len(self.placed), 'fix')} ranked by 95 % radius: half lie below {two_figures(self.placed['error_radius_95_m'].median())} m, the largest is {two_figures(self.placed['error_radius_95_m'].max())} m.").replace("fixs", "fixes")
+        alt = (f"{counted(len(self.placed), 'fix')} ranked by 95 % radius: half are {rounded_up(self.placed['error_radius_95_m'].median())} m or less, the largest is {two_figures(self.placed['error_radius_95_m'].max())} m.").replace("fixs", "fixes")
         return self.book.together(words, self.book.figure("radii_ranked", draw.ranked_radii(self.placed), "Radii that hold the animal with probability 0.50 and 0.95, for every fix with a position.", alt))
 
     def errors(self):
@@ -200,8 +164,9 @@ class LocalisationReport:
         if len(self.walk):
             parts.append(self.book.table("retrieval_list", self.walk, "Where to look, with the circle to search.", {
                 "tag_id": ("Tag", "", "text"), "class": ("Class", "", "text"), "latitude": ("Latitude", "deg", ".5f"), "longitude": ("Longitude", "deg", ".5f"), "error_radius_95_m": ("95 % radius", "m", two_figures),
-                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "date, UTC", "date"), "note": ("Note", "", "text")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
-                notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag."))
+                "region_95_ha": ("95 % region", "ha", two_figures), "time_utc": ("Heard", "date, UTC", "date")}, saved_as="retrieval_list.csv", tag_column="tag_id", links={"class": tag_links(self.walk["tag_id"], self.fixes, self.tags)},
+                notes="The circle holds the tag with probability 0.95, and so does the region; the two differ in shape, and both are drawn in the section of the tag. What to carry stands below."))
+            parts.append(Facts([(row.tag_id, row.note) for row in self.walk.itertuples() if isinstance(row.note, str)]))
             parts.append(Files("For a hand-held receiver of satellite positions:", ["tables/search_areas.gpx", "tables/search_areas.geojson"]))
         return self.book.together(*parts)
 

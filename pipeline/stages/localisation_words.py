@@ -7,7 +7,7 @@ import pandas as pd
 from pipeline.fate import Ladder
 from pipeline.location import PLACED
 from pipeline.search import WeakTags, stated_probability
-from pipeline.wording import counted, listed, two_figures
+from pipeline.wording import counted, listed, rounded_up, two_figures
 
 # What "cautious" means, in half a sentence; search_paragraphs says it in full.
 CAUTIOUS = "reckoned as if some tags were weak and each pass a single look"
@@ -18,7 +18,7 @@ STATUS_WORDS = {
     "area only": "area only: heard, but too little for a position; the region stands",
     "heard once": "heard once: one record, which may be a false hit; if not, it was within hearing, and no more can be said",
     "suspect": "suspect: what was heard is probably not this tag",
-    "not heard": "not heard: listened to in vain",
+    "not heard": "not heard: records listened to it, and none heard it",
     "not searched": "not searched: no usable record listened; this is not an absence",
 }
 
@@ -53,7 +53,7 @@ def answer(animals: pd.DataFrame, tests: pd.DataFrame, not_found: pd.DataFrame, 
 def _all_positions(animals: pd.DataFrame) -> str:
     """How wide the regions are when no flight is picked out."""
     radii = animals.loc[animals["status"].isin(PLACED), "error_radius_95_m"]
-    return (f"Over all {len(radii)} positions half of the 95 % radii are below {two_figures(radii.median())} m, and the widest is {two_figures(radii.max())} m." if len(radii) > 1
+    return (f"Over all {len(radii)} positions half of the 95 % radii are {rounded_up(radii.median())} m or less, and the widest is {two_figures(radii.max())} m." if len(radii) > 1
             else "That is the only position.")
 
 
@@ -160,7 +160,7 @@ def failed_gate_sentence(animals: pd.DataFrame) -> str:
     gates = {"too few records heard": "heard in ", "too few independent records": "independent records", "a 95 % radius too large": "95 % radius", "too few passes and bearings": "passes or", "an answer at the edge of the searched area": "edge of"}
     counts = {words: int(reasons.str.contains(mark, regex=False).sum() if mark != "heard in " else reasons.str.contains(r"because heard in|; heard in", regex=True).sum()) for words, mark in gates.items()}
     said = [f"{words} ({count})" for words, count in sorted(counts.items(), key=lambda each: -each[1]) if count]
-    return f"Where only an area could be stated, there was less than the survey file asks of a position (its gates): {listed(said)}; each row of the table's file names its own."
+    return f"Where only an area could be stated, what was heard fell short of what the survey file requires for a position (localisation.gates): {listed(said)}. The file of the table gives the reason for each."
 
 
 def by_hand_heading(taken: pd.DataFrame) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.figures.next_flight import next_flight_map
 from pipeline.search import stated_probability
 from pipeline.search.ground_ahead import SPACING_M
+from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.doubtful_hits import in_brief
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.next_flight import MOST_UNPLACED, badly_placed, distinct_blocks, take_offs_m
@@ -31,8 +32,8 @@ def next_flight_part(workspace, book, lone=None):
         return words
     shown = book.table("next_flight", numbered_blocks(table).head(8), "What the best flight over each block is expected to add, the most telling first; the others are in the file.", {
         "number": ("Order", "", "d"), "name": ("Block", "", "text"), "minutes": ("Minutes", "in the air", ".0f"), "adequacy_before": ("Searched now", "cautious, mean", stated_probability),
-        "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region taken away", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
-        saved_as="next_flight.csv", notes=f"Searched: mean over the tags not found of how much of the ground where each may be is searched. Region taken away: mean over {_whose_regions(workspace.survey.next_flight.tags)}, as told by the spread of what a simulated flight would leave; a rough figure for comparing flights. Blank where no tag asks for it.")
+        "adequacy_after": ("Searched after", "cautious, mean", stated_probability), "shrinkage": ("Region smaller by", "share, mean", stated_probability), "for_tags": ("For", "tags", "text")},
+        saved_as="next_flight.csv", notes=f"Searched: mean over the tags not found of how much of the ground where each may be is searched. Region smaller by: mean over {_whose_regions(workspace.survey.next_flight.tags)}, as told by the spread of what a simulated flight would leave; a rough figure for comparing flights. Blank where no tag asks for it.")
     return book.together(words, _map(workspace, book, table), shown)
 
 
@@ -41,7 +42,7 @@ def heading(table, asked: dict) -> str:
     if table.empty:
         return "No flight from the take-off points reaches this ground" if any(asked.values()) else "No tag asks for a next flight"
     best = table.iloc[0]
-    return f"A next flight tells most in block {best['name']}" if best["score"] >= WORTH_FLYING else "No next flight over this ground would add much"
+    return f"A next flight would add most over block {best['name']}" if best["score"] >= WORTH_FLYING else "No next flight over this ground would add much"
 
 
 def numbered_blocks(table):
@@ -59,14 +60,14 @@ def purpose(table, lone: dict) -> str:
     for tag in sorted({tag for each in gains for tag in each}):
         own = np.array([each.get(tag, 0.0) for each in gains])
         if own.max() >= LEAST_GAIN:
-            said.append(f"To narrow down where {tag} is, fly block {table.iloc[int(own.argmax())]['name']}, which would take away about {stated_probability(own.max())} of what is open. {in_brief([tag], lone)}".strip())
+            said.append(f"To narrow down where {tag} is, fly block {table.iloc[int(own.argmax())]['name']}, which is expected to make the area where it may be smaller by about {percent(own.max())}. {in_brief([tag], lone)}".strip())
         else:
             hardly.append(tag)
     return " ".join([*said, *([f"No candidate would add a tenth or more for {listed(hardly)}."] if hardly else [])])
 
 
 def _whose_regions(chosen) -> str:
-    return f"the tags of the survey file ({listed(chosen)})" if chosen else f"the tags heard but badly placed, the {MOST_UNPLACED} with the largest regions at most"
+    return f"the tags of the survey file ({listed(chosen)})" if chosen else f"the tags heard but badly placed (at most the {MOST_UNPLACED} with the largest regions)"
 
 
 def _reckoned(in_the_way: list[str]) -> str:
@@ -87,7 +88,7 @@ def paragraphs(table, asked: dict, in_the_way: list[str], chosen=()) -> list[str
     elif np.isfinite(best["adequacy_gain"]):
         gains.append(f"raises the ground searched for the tags not found from {stated_probability(best['adequacy_before'])} to {stated_probability(best['adequacy_after'])} (cautious, mean)")
     if np.isfinite(best["shrinkage"]):
-        gains.append(f"takes away about {stated_probability(best['shrinkage'])} of the regions of {_whose_regions(chosen)}")
+        gains.append(f"makes the regions smaller by about {percent(best['shrinkage'])} for {_whose_regions(chosen)}")
     tags = [tag for tag in str(best["for_tags"] or "").split("; ") if tag and tag != "nan"]
     own = dict(each.rsplit(" ", 1) for each in str(best["gains"]).split("; "))
     whom = f" It serves most {listed([f'{tag} ({own[tag]})' for tag in tags], most=6)}." if tags else " No single tag would gain a tenth or more."

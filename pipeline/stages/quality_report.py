@@ -133,7 +133,7 @@ class QualityReport:
         ceiling_db = saturation_db(heard)
         threshold = self.records["threshold_db"].median()
         limits = f"the usual threshold is {say.decibels(threshold)}" if pd.notna(threshold) else "the logs give no threshold"
-        spread = f"{say.decibels(heard.min())} to {say.decibels(heard.max())}, half of them under {say.decibels(heard.median())}" if len(heard) else "none was heard"
+        spread = f"{say.decibels(heard.min())} to {say.decibels(heard.max())}, median {say.decibels(heard.median())}" if len(heard) else "none was heard"
         words = self.book.words(say.strength_heading(len(heard), ceiling_db), f"Heard strengths: {spread}; {limits}. Weak records crowd at the threshold, where hearing is a matter of chance: what was "
                                 "not heard is used as well, as strengths that stayed below it.")
         figure = self.book.figure("strengths", strength_histogram(heard, self.records["threshold_db"], ceiling_db), "Strengths of the heard records. Dashed: median threshold of the records listened to, "

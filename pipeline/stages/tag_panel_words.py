@@ -9,7 +9,8 @@ import pandas as pd
 from pipeline.figures.sheet_retrace import EDGE_SHARE
 from pipeline.location import PLACED
 from pipeline.search import stated_probability
-from pipeline.stages.place_words import dated_place, side, since_then
+from pipeline.stages.place_words import coordinates, dated_place, side, since_then
+from pipeline.stages.silences import Silence, WHAT_TO_DO, battery_sentence
 from pipeline.wording import counted, listed, number_word, two_figures
 
 HOW_TO_READ = ("Each picture is one tag in one flight. Left is a map with grid north at the top; it holds the whole of the regions, and what was heard far from them can lie outside it. Right is strength against time: where the records heard, and those not heard, follow the line, "
@@ -24,12 +25,14 @@ def heading(tag_id: str, row, flights: int, fate: dict | None = None, silent_sin
     """The finding on a tag. row : of FIXES, the flight that tells most. flights : that listened to it. fate : row of fate_triage. silent_since : the day, where it fell silent. latest : of FIXES, its newest position, or None."""
     found = f"{fate['why'].split('. ')[0].rstrip('.')}; " if fate and str(fate["class"]).startswith("Confirmed") else ""
     if row.status == "located":
-        since = f"; silent since {silent_since}" if silent_since else ""
         begin = f"{tag_id}: {found[:1].lower()}{found[1:]}"
-        if latest is not None and latest.time_end_utc.date() > row.time_end_utc.date():
+        later = latest is not None and latest.time_end_utc.date() > row.time_end_utc.date()
+        since = _silent(silent_since, f"{(latest if later else row).time_end_utc:%Y-%m-%d}")
+        if later:
             newest = "several places" if latest.status == "several places" else f"within {two_figures(latest.error_radius_95_m)} m"
             return f"{begin}best fix {row.time_end_utc:%Y-%m-%d}, within {two_figures(row.error_radius_95_m)} m; newest {latest.time_end_utc:%Y-%m-%d}, {newest}; with probability 0.95{since}"
-        return f"{begin}within {two_figures(row.error_radius_95_m)} m of its fix of {row.time_end_utc:%Y-%m-%d}, with probability 0.95{since}"
+        day = f"{row.time_end_utc:%Y-%m-%d}"
+        return f"{begin}within {two_figures(row.error_radius_95_m)} m of its fix of {'that day' if day in found else day}, with probability 0.95{since}"
     if row.status == "several places":
         return f"{tag_id}: fits more than one place"
     if row.status == "area only":
@@ -38,11 +41,23 @@ def heading(tag_id: str, row, flights: int, fate: dict | None = None, silent_sin
         row.status, f"{tag_id}: not heard in {'the one flight' if flights == 1 else f'any of {number_word(flights)} flights'} that listened")
 
 
+def _silent(since: str, said: str) -> str:
+    """Since when it is silent, after a sentence that ended with the date `said`; nothing where it is not."""
+    return "" if not since else "; silent since then" if since == said else f"; silent since {since}"
+
+
+def what_to_do(silence: Silence | None, battery: dict[str, float]) -> str:
+    """What to do about an animal that fell silent, as on the index; nothing for others. battery : tag -> share of its expected life that has passed."""
+    if silence is None or not silence.fell_silent:
+        return ""
+    return f"Search for it: {WHAT_TO_DO}. {battery_sentence({silence.tag_id: battery.get(silence.tag_id, math.nan)})}".strip()
+
+
 def caption(row, circle=None) -> str:
     """What the picture of one flight shows. circle : a SearchCircle that is drawn, or None."""
     said = {"located": f"located, 95\u00a0% radius {_radius(row)}", "several places": f"several places, 95\u00a0% radius {_radius(row)}", "area only": f"{_area(row)}, no position", "heard once": f"heard once, {_area(row)}, no position",
             "not heard": "not heard, so no region and no position", "not searched": "not listened to, so nothing can be said", "suspect": "heard, but doubted, so no region is drawn"}.get(row.status, row.status)
-    return f"{row.tag_id} in flight {row.flight_id}: {said}. {_heard(row)}.{_drawn_circle(circle)}"
+    return f"{row.tag_id} in flight {row.flight_id}: {said}. {_heard(row)}.{_drawn_circle(circle)}{_to_walk_to(row, circle)}"
 
 
 def alternative_text(row, effective_records: float, places: int, circle=None) -> str:
@@ -63,6 +78,13 @@ def _drawn_circle(circle) -> str:
         return ""
     reach = f", {two_figures(circle.beyond_m)} m short of the farthest point of the 95\u00a0% region" if circle.sides else ""
     return f" The line of dashes and dots is the circle to search on foot, {two_figures(circle.radius_m)} m{reach}."
+
+
+def _to_walk_to(row, circle) -> str:
+    """The place of a picture with a circle, for those who take the picture along; nothing for others."""
+    latitude, longitude = (row.latitude, row.longitude) if pd.notna(row.latitude) else (row.best_latitude, row.best_longitude)
+    place = coordinates(latitude, longitude, row.easting_m, row.northing_m) if circle is not None else ""
+    return f" Middle of the circle: {place}." if place else ""
 
 
 def edge(row, found: dict | None) -> str:
@@ -145,12 +167,12 @@ def earlier(row, before) -> str:
 
 
 def searched(row, missing: dict | None) -> str:
-    """What was listened to in vain. missing : row of not_found."""
+    """How many records listened to a tag that none heard. missing : row of not_found."""
     if missing is None:
         return ""
     if not missing["records_listened"]:
         return "No usable record listened to it, so nothing was searched for it."
-    return (f"{counted(int(missing['records_listened']), 'record')} listened to it in vain. Looked for {missing['prior_used']}, the flights would have heard it with probability {stated_probability(missing['adequacy_expected'])} (expected), "
+    return (f"{counted(int(missing['records_listened']), 'record')} listened to it, and none heard it. Looked for {missing['prior_used']}, the flights would have heard it with probability {stated_probability(missing['adequacy_expected'])} (expected), "
             f"{stated_probability(missing['adequacy_cautious'])} (cautious).")
 
 

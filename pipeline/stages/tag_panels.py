@@ -22,6 +22,7 @@ from pipeline.stages.instruments import read_corrections
 from pipeline.stages.localisation_words import animals_of, found_by_eye
 from pipeline.stages.place_words import found_at, latest_places
 from pipeline.stages.search_circle import SearchCircle, how_they_relate, search_circles
+from pipeline.stages.search_tables import battery_used
 from pipeline.stages.several_places import does_it_matter
 from pipeline.stages.silences import Silence
 from pipeline.stages.strength_panels import panel
@@ -67,6 +68,7 @@ class PanelTables:
     false: FalseHits = FalseHits()
     silent: dict[str, Silence] = field(default_factory=dict)
     found: dict[str, str] = field(default_factory=dict)
+    battery: dict[str, float] = field(default_factory=dict)
 
     def circle(self, row) -> SearchCircle | None:
         """The circle to search, if this tag is to be looked for where this flight placed it."""
@@ -95,6 +97,7 @@ class PanelTables:
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
             frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
             circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown, workspace.read_work("tags_heard")), false=FalseHits.from_table(workspace.read_work("false_detections")),
+            battery={tag["tag_id"]: battery_used(tag, fixes["time_end_utc"].max()) for tag in tags.to_dict("records")},
             found={row.tag_id: found_at(row) for row in found_by_eye(workspace.read_work("fate_triage"), workspace.read_work("sightings")).itertuples()},
             silent=silences.silences(shown, tags, workspace.read_work("searched_area"), workspace.read_work("fate_triage")))
 
@@ -220,7 +223,7 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
     listened = int((pd.concat([others["records_listened"], pd.Series([best.records_listened])]) > 0).sum())
     course = coming_about_figure(book, f"{name}_radius", best, tables.frames.get(best.tag_id, _NO_FRAMES))
     facts = Facts([("To carry on the walk", tables.cards.get(best.tag_id, "")), ("Where", say.where(best, latest, tables.found.get(best.tag_id, ""))), ("Status", say.status(best, listened)), ("Error", f"{say.error(best)} {say.edge(best, found)}".strip()),
-                   ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("Fate", "" if missing else f"{say.fate_words(fate)} {doubtful_hits.in_brief([best.tag_id], tables.lone)}".strip()),
+                   ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("What to do", say.what_to_do(silent, tables.battery)), ("Fate", "" if missing else f"{say.fate_words(fate)} {doubtful_hits.in_brief([best.tag_id], tables.lone)}".strip()),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Several places", does_it_matter(tables.places[tables.places["tag_id"] == best.tag_id], own)),
                    ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
@@ -234,7 +237,7 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
         parts.append(Files("Pictures of the other flights:", [book.picture_file(_file_name(name, row, tables), drawn_panel(row, tables, SMALL)) for row in rows]))
     # a tag to look for on foot has one place, that of its card
     heading = say.heading(best.tag_id, best, listened, fate, f"{silent.last_utc:%Y-%m-%d}" if silent and silent.fell_silent else "", None if circle else latest)
-    return Section(name, heading, parts)
+    return Section(name, heading, parts, handed_out=best.tag_id in tables.cards)
 
 
 def _figure(book, name: str, row, tables: PanelTables, layout):

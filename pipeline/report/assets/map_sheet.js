@@ -304,7 +304,7 @@
         const places = fixledger.places(points.at).filter(function (_, index) { return points.tag[index] === tag && !(points.place && points.place[index]); });
         return places.length === 1 ? [say(fixledger.tools.position(places[0], sheet.grid).replace(/ {2,}/g, " "))] : places.length ? [""] : [];
       };
-      const told = this.told, found = [of(told.fixes, say.bestPlace), of(told.fetch, say.bestPlace), of(told.beacons, say.surveyedPlace)].find(function (words) { return words.length; });
+      const told = this.told, found = [of(told.fixes, told.fixesAreNewest ? say.newestPlace : say.bestPlace), of(told.fetch, say.bestPlace), of(told.beacons, say.surveyedPlace)].find(function (words) { return words.length; });
       return (found || []).filter(Boolean);
     }
 

@@ -26,6 +26,7 @@
     notHeard: "listened, not heard",
     inside: function (probability) { return "inside with probability " + probability; },
     flight: function (name) { return "flight " + name; },
+    newestPlace: function (position) { return "newest place at " + position; },
     bestPlace: function (position) { return "best place at " + position; },
     surveyedPlace: function (position) { return "surveyed at " + position; },
     chosen: function (tag, notes) { return fixledger.directed(tag) + (notes.length ? ": " + notes.join("; ") : " is shown; clear the field to show all."); },
