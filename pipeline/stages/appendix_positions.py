@@ -50,7 +50,7 @@ def precision_sentences(positions: pd.DataFrame) -> list[str]:
         few = (positions["precision"] != EXACT).sum()
         whose = "All positions were" if few == len(positions) else f"{few} of {len(positions)} positions were"
         said.append(f"{whose} generalised before publication: all are given as the {generalised[0]} that holds the middle of the survey, in whichever square an animal was, since two squares "
-                    "would give the border between them away. The uncertainty is half the diagonal of the square and, rounded up to whole kilometres, the reach of the survey from its middle with the 95 % radii, so that it tells nothing of where in the square that lies; a stated grid and uncertainty follow the guidance for sensitive species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
+                    "would give the border between them away. The uncertainty is half the diagonal of the square (1 % more for the scale of the grid) and, rounded up to whole kilometres, the reach of the survey from its middle with the 95 % radii, so that it tells nothing of where in the square that lies; a stated grid and uncertainty follow the guidance for sensitive species (Chapman 2020). No position was shifted at random. Exact positions, flight tracks, exact places of beacons and maps are withheld.")
     if EXACT in set(positions["precision"]):
         said.append("Positions not generalised are means of the posterior; their uncertainty is the radius that holds the animal with probability 0.95.")
     return said

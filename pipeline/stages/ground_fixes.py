@@ -88,7 +88,8 @@ def with_sessions(used: pd.DataFrame, fixes: pd.DataFrame) -> pd.DataFrame:
         taken_by_flight = set(zip(used["kind"][used["used"]], used["time_utc"][used["used"]]))
         entered |= {row: fix.session_id for row in used.index[inside] if (used["kind"][row], used["time_utc"][row]) not in taken_by_flight}
     session = pd.Series([entered.get(row, "") for row in used.index], index=used.index, dtype="string")
-    return used.assign(session_id=session, used=used["used"].to_numpy(bool) | (session != "").to_numpy(bool))
+    entered_one = (session != "").to_numpy(bool)
+    return used.assign(session_id=session, used=used["used"].to_numpy(bool) | entered_one, why=used["why"].where(~entered_one, "outside of the flights: in a fix of its own"))
 
 
 def beacon_table(bearings: pd.DataFrame, beacons: pd.DataFrame, settings) -> pd.DataFrame:
