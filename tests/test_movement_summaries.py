@@ -1,6 +1,7 @@
 """The movement stage on small invented tables: what it writes, what its report says, and that the notebook stays thin."""
 
 import json
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -109,6 +110,15 @@ def test_positions_of_one_day_say_nothing_of_staying(report):
     assert f"of {len(judged)} animals with positions a day or more apart" in say.fidelity_heading(fidelity, [], summary)
 
 
+def test_one_part_alone_gives_a_verdict_on_movement(report):
+    """The words of a verdict stand beside the tests of steps; spreads and pairs of positions have words of their own."""
+    cells = {part: re.findall(r"<t[dh][^>]*>([^<]*)</t[dh]>", getattr(MovementReport(report.workspace, report.tables), part)().report_html()) for part in ("what_moved", "tracks", "fidelity", "space_use")}
+    assert {"moved", "not shown"} <= set(cells["what_moved"])
+    for part in ("tracks", "fidelity", "space_use"):
+        assert not {"moved", "moves", "not shown", "may stand still"} & set(cells[part]), part
+    assert {"yes", "hardly", "5 fixes needed"} <= set(cells["tracks"])
+
+
 def test_headings_are_findings(report):
     assert "2 animals moved more than location error allows" in report.what_moved().report_html()
     assert "3 of 6 animals can be tested for movement; 3 animals have no usable position" in report.animals().report_html()
@@ -171,6 +181,27 @@ def test_a_silent_flight_is_shaded_by_how_well_it_searched_for_this_type_of_tag(
     assert (shade["H5", "F2"], shade["H5", "F3"]) == (0.9, 0.2) and pd.isna(shade["H5", "F1"])
     assert pd.isna(shade["H6", "F2"])                   # not searched for: ground flown over by others is no search for it
     assert "the better this flight alone searched the ground" in report.effort().report_html()
+
+
+def test_of_an_animal_that_fell_silent_nothing_is_said_to_be_known_since(workspace):
+    """H1 stays where it is for two flights of one morning, and four flights that searched well do not hear it."""
+    tags, fixes, flights, draws, _ = invented()
+    gone = (fixes["tag_id"] == "H1") & ~fixes["flight_id"].isin(["F1", "F2"])
+    fixes.loc[gone, ["status", "records_heard"]] = ["not heard", 0]
+    morning = (fixes["tag_id"] == "H1") & (fixes["flight_id"] == "F2")
+    fixes.loc[morning, ["time_start_utc", "time_end_utc"]] = [START + pd.Timedelta(minutes=56), START + pd.Timedelta(minutes=76)]
+    draws = {key: each for key, each in draws.items() if key[0] != "H1" or key[1] in ("F1", "F2")}
+    tags = tags.assign(tag_type="collar")
+    searched = pd.DataFrame({"flight_id": FLIGHT_IDS, "tag_type": "collar", "mean_cautious": 0.95})
+    report = MovementReport(workspace, summarise(tags=tags, fixes=fixes, flights=flights, draws=draws, searched=searched))
+    assert set(report.tables.silent) == {"H1", "H4"}
+    assert "Nothing is known of H1 since 2027-04-10: 4 later flights did not hear it, and its positions before are 56 min apart." in report.answer().report_html()
+    moved = report.what_moved().report_html()
+    assert "silent since 04-10" in moved and "nothing is known of the animal after it" in moved and "Nothing is known of H1 since 2027-04-10" in moved
+    heard = pd.DataFrame({"tag_id": ["H1", "H4"], "longest_run": [4.0, 1.0]})       # a single record, which may be false, is no day up to which H4 was there
+    assert set(summarise(tags=tags, fixes=fixes, flights=flights, draws=draws, searched=searched, tags_heard=heard).silent) == {"H1"}
+    little = searched.assign(mean_cautious=0.3)              # flights that searched too little say nothing
+    assert summarise(tags=tags, fixes=fixes, flights=flights, draws=draws, searched=little).silent == {}
 
 
 def test_without_ground_searched_the_timeline_says_that_its_squares_are_empty(workspace):

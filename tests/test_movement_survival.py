@@ -30,9 +30,9 @@ def test_silence_is_no_death():
 
 
 @pytest.mark.parametrize("silent, ends", [(0, "alive"), (1, "alive"), (2, "lost")])
-def test_an_animal_listened_for_in_vain_since_it_was_heard_is_of_unknown_fate(silent, ends):
+def test_an_animal_not_heard_by_later_flights_is_of_unknown_fate(silent, ends):
     life = campaign(["Live mode heard"], silent=silent).iloc[0]
-    assert life["ends"] == ends and ("2 flights since then listened in vain" in life["reason"]) == (silent == 2)
+    assert life["ends"] == ends and ("2 later flights listened for it and did not hear it" in life["reason"]) == (silent == 2)
 
 
 def test_lost_tags_pull_the_extremes_apart_and_not_the_curve():

@@ -7,9 +7,13 @@ import pandas as pd
 import pytest
 
 from pipeline.movement import SharedError, proximity_table
+from pipeline.stages.movement_limits_words import errors_heading
 from pipeline.stages.movement_numbers import day_range, p_values, time_apart
 from pipeline.stages.movement_sheet import date_words, fix_marks
-from pipeline.stages.movement_words import pair_paragraphs, path_caption, shared_sentence, step_frame
+from pipeline.stages.movement_words import (
+    MOST_STEPS, animal_frame, fidelity_heading, fidelity_paragraphs, pair_paragraphs, path_caption, shared_sentence, shown_steps, step_frame, steps_caption, steps_left_out,
+)
+from pipeline.stages.silences import Silence
 from tests.test_movement import CASES, displacement_table
 
 
@@ -89,3 +93,69 @@ def test_a_figure_of_nine_of_many_says_so():
     steps = pd.DataFrame({"tag_id": [f"H{k:02d}" for k in range(12)], "verdict": "moved", "distance_low_m": 300.0})
     assert path_caption(SimpleNamespace(steps=steps)).startswith("The 9 of 12 animals that moved for which it is clearest")
     assert path_caption(SimpleNamespace(steps=steps.head(3))).startswith("Animals that moved, all at one scale")
+
+
+def test_every_animal_is_found_in_the_steps_of_the_page():
+    steps = displacement_table(CASES)
+    shown = shown_steps(steps)
+    moved = steps["verdict"] == "moved"
+    assert set(shown["tag_id"]) == set(steps["tag_id"]) and moved.any() and len(shown) < len(steps)
+    assert set(steps.index[moved]) <= set(shown.index)
+    for tag, own in steps[~steps["tag_id"].isin(steps.loc[moved, "tag_id"]) & steps["p"].notna()].groupby("tag_id"):
+        assert list(shown.loc[shown["tag_id"] == tag, "p"]) == [own["p"].min()]
+    assert steps_caption(steps, shown) == "Did it move? All steps that moved, and the clearest one of every other animal."
+    left = len(steps) - len(shown)
+    assert steps_left_out(steps, shown) == f" Every animal is here; {left} further steps are in the file." and steps_left_out(shown, shown) == " Every animal is here."
+
+
+def test_of_a_campaign_with_very_many_steps_the_clearest_of_every_animal_is_shown():
+    steps = pd.DataFrame({"tag_id": np.repeat([f"H{k}" for k in range(3)], MOST_STEPS), "verdict": "moved", "from_utc": pd.Timestamp("2027-04-10", tz="UTC"),
+                          "p": np.tile(np.linspace(0.04, 0.001, MOST_STEPS), 3)})
+    shown = shown_steps(steps)
+    assert list(shown["tag_id"]) == ["H0", "H1", "H2"] and set(shown["p"]) == {0.001}
+    assert steps_caption(steps, shown) == "Did it move? The clearest step of every animal."
+
+
+def silence(tag, day="2027-04-12"):
+    return Silence(tag, "F2", pd.Timestamp(day, tz="UTC"), 2, 3, (0.95,) * 3, 3, (0.95,) * 3)
+
+
+def test_the_verdict_on_an_animal_that_fell_silent_is_the_day_up_to_which_it_holds():
+    steps = displacement_table(CASES)
+    still = next(tag for tag, own in steps.groupby("tag_id") if set(own["verdict"]) == {"not shown"})
+    gone = next(tag for tag, own in steps.groupby("tag_id") if "moved" in set(own["verdict"]))
+    shown = step_frame(steps, {still: silence(still), gone: silence(gone)})
+    assert set(shown.loc[shown["tag_id"] == still, "said"]) == {"silent since 04-12"}
+    assert "moved" in set(shown.loc[shown["tag_id"] == gone, "said"])          # what it did before stays said
+    assert list(step_frame(steps)["said"]) == list(step_frame(steps)["verdict"])
+
+
+def test_the_date_of_a_silence_has_its_year_where_the_campaign_has_two():
+    steps = displacement_table(CASES)
+    still = next(tag for tag, own in steps.groupby("tag_id") if set(own["verdict"]) == {"not shown"})
+    later = steps.assign(to_utc=steps["to_utc"] + pd.Timedelta(days=400))
+    assert "silent since 2027-04-12" in set(step_frame(later, {still: silence(still)})["said"])
+
+
+def fidelity_of(*rows):
+    pairs = pd.DataFrame(rows, columns=["tag_id", "pairs", "pairs_same_place"]).assign(minimum_detectable_m=230.0)
+    return pairs, pd.DataFrame({"tag_id": pairs["tag_id"], "span_days": 16.0})
+
+
+def test_pairs_that_look_apart_are_no_second_verdict_on_movement():
+    pairs, summary = fidelity_of(("A", 15, 15), ("B", 15, 7), ("C", 10, 7), ("D", 15, 2))
+    assert fidelity_heading(pairs, ["D"], summary) == "3 of 4 animals with positions a day or more apart are not shown to have moved; all positions of 1 could be one place"
+    said = fidelity_paragraphs(pairs, ["D"], summary)[1]
+    assert said.startswith("No two positions of A look like different places. Of B and C 3 to 8 pairs do.") and "these animals may have moved, but it is not shown" in said
+    assert fidelity_heading(pairs, ["B", "C", "D"], summary).endswith("1 of 4 animals with positions a day or more apart is not shown to have moved; all positions of it could be one place")
+
+
+def test_the_middle_radius_is_called_a_median_and_no_bound():
+    # Half of the radii are above 130 m when their median is 134.8 m.
+    assert errors_heading(pd.DataFrame({"what": ["fixes used: 95 % radius"], "count": [132], "median_m": [134.8]})) == "The 132 positions used have a 95 % radius of 130 m in the median"
+
+
+def test_an_animal_that_fell_silent_has_its_day_beside_what_may_be_said():
+    summary = pd.DataFrame({"tag_id": ["A", "B"], "gate": ["displacement", "net distance"], "flights_heard": 2, "flights_searched": 6, "median_error_radius_95_m": 150.0, "fixes_usable": 2,
+                            "fixes_total": 2, "first_utc": pd.NaT, "last_utc": pd.NaT})
+    assert list(animal_frame(summary, {"A": silence("A")})["allowed"]) == ["displacement; silent since 2027-04-12", "net distance"]

@@ -17,7 +17,7 @@ LIVES = {
     "last_certain_utc": "time",       # last certain life; entry when there is none
     "end_utc": "time",                # where it leaves the curve
     "dead_by_utc": "time",            # if it died, it was dead by then: first mortality rate, else the campaign's end
-    "flights_silent_since": "int",    # that listened to it in vain after the last one that heard it
+    "flights_silent_since": "int",    # that listened to it after the last one that heard it, and did not hear it
     "ends": "text",                   # alive | dead | tag dropped | mortality rate, not confirmed | lost | not entered
     "reason": "text",
 }
@@ -48,7 +48,7 @@ def lives_table(tags, judged, campaign_end_utc, *, silent_from):
     judged : DataFrame with tag_id, class, last_live_utc, first_mortality_utc, flights_silent_since, as of fate.triage
     campaign_end_utc : Timestamp
     silent_from : int
-        An animal heard alive that so many flights or more listened for in vain since is of unknown fate.
+        An animal heard alive that so many flights or more have listened for since without hearing it is of unknown fate.
 
     Returns
     -------
@@ -139,7 +139,7 @@ def _life(tag, judged, campaign_end_utc, silent_from):
 def _why(ends, last, latest, silent):
     return {"dead": f"Dead between {last:%Y-%m-%d} and {latest:%Y-%m-%d}.", "alive": f"Last certain life on {last:%Y-%m-%d}.",
             "tag dropped": f"Followed up to {last:%Y-%m-%d}, then the tag dropped.",
-            "lost": f"Fate not known after {last:%Y-%m-%d}{f': {silent} flights since then listened in vain' if silent else ''}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
+            "lost": f"Fate not known after {last:%Y-%m-%d}{f': {silent} later flights listened for it and did not hear it' if silent else ''}."}.get(ends, f"Mortality rate heard, death not confirmed; last certain life on {last:%Y-%m-%d}.")
 
 
 def _days(times, start):

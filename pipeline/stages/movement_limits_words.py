@@ -23,7 +23,7 @@ def errors_heading(errors) -> str:
     used = errors.iloc[0]
     if not used["count"]:
         return "No position was good enough to be used"
-    return f"Half of the {used['count']} positions used have a 95 % radius of {two_figures(used['median_m'])} m or less"
+    return f"The {used['count']} positions used have a 95 % radius of {two_figures(used['median_m'])} m in the median"
 
 
 def errors_paragraphs(errors) -> list[str]:
@@ -55,8 +55,8 @@ def limits(tables) -> list[str]:
         "The 95 % interval of a distance goes from the shortest displacement inside the 95 % region to the 97.5 % point of the distance between draws. Errors of two flights "
         f"are taken as independent; a bias that both share cancels, which makes the test cautious. {tables.shared.reason}",
         "Extents and areas come from the true places behind the positions: each position is drawn from its region again, weighted by where the animal's places lie as a whole, so that errors are "
-        "counted once and not twice. Intervals hold location error and number of positions; places close in time that are alike hold less than their number says. Areas are refused below 10 positions, "
-        "and where location error is or may well be more than half the scatter of the places. Where the positions may lie on a line (their distances from their longest axis, squared and over the error variances, "
+        "counted once and not twice. Intervals hold location error and number of positions; places close in time that are alike hold less than their number says. The extent of fixes is given from "
+        "5 positions on, areas of ranges from 10, as sketches below 30; neither where location error is more than half the scatter of the places, and areas of ranges not where it may well be. Where the positions may lie on a line (their distances from their longest axis, squared and over the error variances, "
         "against chi-square with two degrees of freedom fewer than positions, at the level 0.05) the intervals of extent and areas begin at 0.",
         "Tracks take the animal to walk at random between its positions, with the regions of all places as they are; the rate of the walk is found for each animal by itself and not from fewer than 5 positions.",
         "Not given, because so few positions with such errors cannot bear it: core areas, daily distances or speeds, turning angles, habitat selection, means of extents over animals"

@@ -14,7 +14,7 @@ from pipeline.stages.movement_numbers import probability, ratio, time_apart
 from pipeline.stages.movement_sheet import movement_sheet
 from pipeline.stages.movement_summaries import TABLE_FILES, MovementTables
 from pipeline.stages.workspace import Workspace
-from pipeline.wording import as_given, two_figures
+from pipeline.wording import as_given, rounded_up, two_figures
 
 FIGURE = as_given           # a text cell set like a figure
 
@@ -51,10 +51,10 @@ class MovementReport:
 
     def animals(self):
         """What there is to go on for each animal."""
-        frame = say.animal_frame(self.tables.summary)
+        frame = say.animal_frame(self.tables.summary, self.tables.silent)
         table = self._table("animals", "summary", frame, "Animals: what there is to go on, and what may be said of each.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "usable_of_total": ("usable fixes", "of all", FIGURE), "first_to_last": ("first – last", "usable fix, UTC", FIGURE),
-            "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "gate": ("may be said", "at most", "text")},
+            "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "allowed": ("may be said", "at most", "text")},
             notes="A fix is a position with its region. It is usable when it is located, or has several places that are all weighed; an area without a position is a fix that is not usable. Two flights on one day give two fixes. "
                   "95 % radius: a circle of this radius about the position holds the animal in 95 of 100 cases. This is one campaign; in how many an animal was searched for and heard is not recorded.")
         return self.book.together(self.book.words(say.animals_heading(self.tables), *say.animals_paragraphs(self.tables)), table)
@@ -63,16 +63,15 @@ class MovementReport:
         """Tracks with their bands, and how far from its first position each animal was."""
         tables, parts = self.tables, [self.book.words(also.track_heading(self.tables), *also.track_paragraphs(self.tables))]
         tracks, net = also.track_frame(tables), also.net_displacement_frame(tables)
-        if len(tracks):
-            parts.append(self.book.figure("tracks", draw_places.track_panels(tracks), also.TRACK_CAPTION, also.track_alt(tracks)))
-        if len(net):
-            parts.append(self.book.figure("net-displacement", draw.net_displacement(net), also.NET_CAPTION, also.net_displacement_alt(net)))
+        # The table first: it can be parted between two sheets of paper, where a figure leaves a gap below the heading.
         parts.append(self._table("walks", "walks", also.walk_frame(tables), "How fast each animal spreads, and what its track knows.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "rate": ("spread after a day", "m (95 % interval)", FIGURE),
             "radius_95_of_fixes_m": ("fix alone", "95 % radius, m", two_figures), "radius_95_at_fixes_m": ("on the track", "95 % radius, m", two_figures),
-            "radius_95_between_m": ("between", "largest, m", two_figures), "said": ("verdict", "", "text")},
-            notes="Spread: after a day the animal is within so far east or west of where it was in about two cases of three, and likewise north or south; after four days within twice that. It is no daily distance. "
-                  "95 % radius: of the circle that holds the animal in 95 of 100 cases; median of the fixes by themselves, median with what the other fixes say of them, largest between two flights."))
+            "radius_95_between_m": ("between", "largest, m", two_figures), "said": ("errors alone", "explain the fixes?", "text")}, notes=also.walk_notes(tables, say.movers(tables)["tag_id"])))
+        if len(net):
+            parts.append(self.book.figure("net-displacement", draw.net_displacement(net), also.NET_CAPTION, also.net_displacement_alt(net)))
+        if len(tracks):
+            parts.append(self.book.figure("tracks", draw_places.track_panels(tracks), also.TRACK_CAPTION, also.track_alt(tracks)))
         return self.book.together(*parts)
 
     def space_use(self):
@@ -80,7 +79,7 @@ class MovementReport:
         frame = say.extent_frame(self.tables)
         table = self._table("extents", "extents", frame, "Extent of fixes: area of the smallest convex polygon, which has no bandwidth.", {
             "tag_id": ("tag", "", "text"), "fixes": ("fixes", "", "d"), "span_days": ("span", "days", ".0f"), "extent": ("extent", "ha (95 % interval)", FIGURE),
-            "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("verdict", "", "text")},
+            "largest": ("largest distance", "m (95 % interval)", FIGURE), "error_range_ratio": ("error / range", "", ratio), "short": ("extent", "given?", "text")},
             notes="Median and interval of the true places behind the fixes, location error taken out. Error / range: location error over the scatter of the places; an extent is given up to 0.5. Near a line: no width is shown. "
                   "Extents grow with the number of fixes: do not compare animals with unequal numbers. How an extent grows is found from 10 fixes on. Ranges by method, with the reason for each animal, are in ranges.csv.")
         return self.book.together(self.book.words(say.space_heading(self.tables), *say.space_paragraphs(self.tables)), table, *self._ranges())
@@ -139,8 +138,8 @@ class MovementReport:
         frame = self.tables.fidelity
         table = self._table("site-fidelity", "fidelity", frame, "Pairs of an animal's fixes that could be one place.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "fixes": ("fixes", "", "d"), "pairs": ("pairs", "", "d"),
-            "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("detectable", "median, m", two_figures)},
-            notes="Detectable: a movement of this length would have shown in 8 of 10 cases. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
+            "pairs_same_place": ("could be one place", "pairs", "d"), "share_same_place": ("share", "", "share"), "minimum_detectable_m": ("one pair shows", "median, m", two_figures)},
+            notes="One pair shows: the middle pair, looked at by itself, would have shown a movement of this length in 8 of 10 cases; with all tests allowed for it takes more. Pairs share fixes, so the share has no interval; it does not say that an animal stays more than one that roams at random.")
         moved = say.movers(self.tables)["tag_id"]
         return self.book.together(self.book.words(say.fidelity_heading(frame, moved, self.tables.summary), *say.fidelity_paragraphs(frame, moved, self.tables.summary)), table)
 
@@ -162,7 +161,7 @@ class MovementReport:
         """The errors that all of this rests on."""
         frame = self.tables.errors.assign(inside=rest.inside(self.tables.errors))
         table = self._table("fix-errors", "errors", frame, rest.errors_caption(self.tables), {
-            "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", two_figures), "p90_m": ("9 in 10 below", "m", two_figures),
+            "what": ("what", "", "text"), "count": ("fixes", "", "d"), "median_m": ("median", "m", two_figures), "p90_m": ("9 in 10 below", "m", rounded_up),
             "largest_m": ("largest", "m", two_figures), "inside": ("inside", "95 % region", FIGURE)})
         return self.book.together(self.book.words(rest.errors_heading(self.tables.errors), *rest.errors_paragraphs(self.tables.errors)), table)
 
@@ -171,13 +170,16 @@ class MovementReport:
         return self.book.words("How movement was tested, and what this does not mean", *rest.limits(self.tables))
 
     def _steps(self):
-        frame = say.step_frame(self.tables.steps)
-        return self._table("steps", "steps", frame, "Steps between positions: those that moved first, then animals without a step.", {
-            "tag_id": ("tag", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days, else as said", time_apart), "distance": ("distance", "m (95 % interval)", FIGURE),
+        steps = self.tables.steps
+        shown = say.shown_steps(steps)
+        net = say.net_frame(self.tables)
+        return self._table("steps", "steps", say.step_frame(shown, self.tables.silent), say.steps_caption(steps, shown), {
+            "tag_id": ("tag", "", "text"), "said": ("movement", "", "text"), "between": ("from – to", "flight", FIGURE), "days": ("apart", "days", time_apart), "distance": ("distance", "m (95 % interval)", FIGURE),
             "minimum_detectable_m": ("detectable", "m", two_figures), "chance": ("p", "alone, adjusted", FIGURE),
-            "rate_low_m_per_day": ("at least", "m per day", two_figures), "verdict": ("verdict", "", "text")},
-            notes=f"Detectable: a movement of this length would have shown in 8 of 10 cases; a shorter one shows less often. p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
-                  f"{self.tables.significance:g} it moved. At least: straight line, shortest distance of the interval; the way walked is longer. {see('figure', 'net-distance') if len(say.net_frame(self.tables)) else 'No figure'} shows first to last.", most_rows=50)
+            "rate_low_m_per_day": ("at least", "m per day", two_figures)},
+            notes=f"Detectable: a movement of this length between these two flights would have shown in 8 of 10 cases; a shorter one shows less often. {say.other_detectable(net)} "
+                  f"p: how often errors alone would put two positions of an animal that stayed this far apart; adjusted for all tests, below "
+                  f"{self.tables.significance:g} it moved. At least: straight line, shortest distance of the interval; the way walked is longer.{say.SILENT_NOTE * bool(len(shown) and shown['tag_id'].isin(list(self.tables.silent)).any())}{say.steps_left_out(steps, shown)}", most_rows=max(1, len(shown)))
 
     def _table(self, name, attribute, frame, caption, columns, **more):
         return self.book.table(name, frame, caption, columns, saved_as=f"{TABLE_FILES[attribute]}.csv", **more)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.report.display import see
 from pipeline.stages.movement_numbers import probability, with_interval
-from pipeline.wording import counted, listed, two_figures
+from pipeline.wording import counted, listed, rounded_up, two_figures
 
 PANELS = 9
 
@@ -23,7 +24,7 @@ def track_paragraphs(tables) -> list[str]:
     still = walks.loc[walks["walk_low_m_per_root_day"] == 0, "tag_id"]
     return [
         "The track weighs each position by its error and by how fast this animal moves, which is found from its own positions. Where the animal was between two flights is known only "
-        f"as well as the band says: up to {two_figures(walks['radius_95_between_m'].median())} m from the line for the middle animal, against "
+        f"as well as the band says: up to {rounded_up(walks['radius_95_between_m'].median())} m from the line for the middle animal, against "
         f"{two_figures(walks['radius_95_at_fixes_m'].median())} m at its positions.",
         (f"For {listed(still)} standing still explains all positions. " if len(still) else "")
         + "The length of a track is not given: positions days apart cannot bear it.",
@@ -50,8 +51,18 @@ def walk_frame(tables) -> pd.DataFrame:
     walks = tables.walks
     return walks.assign(
         rate=[with_interval(*row) for row in zip(walks["walk_m_per_root_day"], walks["walk_low_m_per_root_day"], walks["walk_high_m_per_root_day"])],
-        said=["5 fixes needed" if verdict == "refused" else "may stand still" if low == 0 else "moves"
+        said=["5 fixes needed" if verdict == "refused" else "yes" if low == 0 else "hardly"
               for verdict, low in zip(walks["verdict"], walks["walk_low_m_per_root_day"])])
+
+
+def walk_notes(tables, moved) -> str:
+    """What the columns of the walks mean. moved : ids of the animals shown to have moved."""
+    hardly = tables.walks.loc[(tables.walks["walk_low_m_per_root_day"] > 0) & ~tables.walks["tag_id"].isin(list(moved)), "tag_id"]
+    both = (f" For {listed(hardly, len(hardly))} they hardly do, though movement is not shown. Both can hold: this looks at all fixes of one animal, takes errors as normal and does not "
+            "allow for the number of animals; the test of steps takes two fixes at a time and allows for all tests and for rare large errors.") if len(hardly) else ""
+    return ("Spread: after a day the animal is within so far east or west of where it was in about two cases of three, and likewise north or south; after four days within twice that. It is no daily distance. "
+            "95 % radius: of the circle that holds the animal in 95 of 100 cases; median of the fixes by themselves, median with what the other fixes say of them, largest between two flights. "
+            f"Errors alone: explain all fixes where the interval of the spread begins at 0; no verdict on movement, which is that of {see('table', 'steps')}.{both}")
 
 
 def net_displacement_frame(tables) -> pd.DataFrame:
@@ -70,7 +81,7 @@ def net_displacement_alt(net) -> str:
     return f"Distance from the first position over time, {net['label'].nunique()} animals; at their last position {away} of them were away from their first by more than the error of this pair."
 
 
-NET_CAPTION = ("Distance from the first position, location error taken off, with its 95 % interval; bars of one day stand side by side. Each bar stands alone: of the bars of animals that stayed, "
+NET_CAPTION = ("Distance from the first position, location error taken off, with its 95 % interval; bars of one day stand side by side. Each bar and each mark of what would show stands alone: of the bars of animals that stayed, "
                "one in twenty keeps clear of 0 by chance. The squares of these distances are in net_displacement.csv.")
 
 
@@ -129,7 +140,7 @@ def survival_heading(tables) -> str:
         return "Survival cannot be given"
     last = tables.survival.iloc[-1]
     deaths = int(last["deaths"])
-    return f"{counted(deaths, 'death')} {'is' if deaths == 1 else 'are'} confirmed; the share alive depends on the lost tags and lies between {last['if_lost_dead']:.2f} and {last['if_lost_alive']:.2f}, chance left aside"
+    return f"{counted(deaths, 'death')} {'is' if deaths == 1 else 'are'} confirmed; the share alive depends on the lost tags and lies between {last['if_lost_dead']:.2f} and {last['if_lost_alive']:.2f}, sampling error not counted"
 
 
 def survival_paragraphs(tables) -> list[str]:

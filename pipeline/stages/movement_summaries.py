@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ from pipeline.movement import (
     walks_of_animals,
 )
 from pipeline.stages.doubtful_hits import lone_hits
+from pipeline.stages.silences import Silence, fell_silent, silences
 from pipeline.stages.workspace import Workspace, open_workspace
 
 DRAWS_FILE = "work/draws.npz"
@@ -49,7 +50,7 @@ class MovementTables:
     errors : the errors that went in: of the fixes used, and of the beacons where there are any.
     significance : of the tests, over the whole campaign.
     shared : what the errors of one flight have in common. tails : how far errors reach beyond the 95 % regions. no_survival : why there is no survival curve, "" when there is one.
-    single : animals heard in single records only, by the rule of doubtful_hits.
+    single : animals heard in single records only, by the rule of doubtful_hits. silent : tag -> its silence, of those that fell silent by the rule of silences.
     """
 
     animals: list[AnimalFixes]
@@ -76,6 +77,7 @@ class MovementTables:
     tails: Tails
     no_survival: str
     single: tuple[str, ...] = ()
+    silent: dict[str, Silence] = field(default_factory=dict)
 
 
 def open_report(config_path):
@@ -121,13 +123,16 @@ def summarise(*, tags, fixes, flights, draws, beacon_errors=None, judged=None, s
     tracks = track_table(animals, walks, seed=seed)
     ranges = range_table(animals, seed=seed, places=places)
     lives, survival, no_survival = _survival(tags, judged, flights)
+    searches = fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "animal", "tag_id"])]
+    single = () if tags_heard is None else tuple(lone_hits(searches, tags_heard))
     return MovementTables(
         animals=animals, steps=steps, timeline=timeline, flights=flights, significance=significance, shared=shared, tails=tails, no_survival=no_survival,
         summary=animal_table(animals, steps, timeline, flights, fixes), extents=extent_table(animals, places=places), ranges=ranges, outlines=outline_table(places, ranges),
         growth=growth_table(animals, places, seed=seed), overlaps=overlap_table(animals, places), net=net_displacement_table(animals),
         walks=walk_table(animals, walks, tracks), tracks=tracks, lives=lives, survival=survival,
         proximity=proximity_table(together), fidelity=fidelity_table(animals, significance=significance),
-        places=_places(animals), errors=_errors(animals, beacon_errors), single=() if tags_heard is None else tuple(lone_hits(fixes[fixes["tag_id"].isin(tags.loc[tags["role"] == "animal", "tag_id"])], tags_heard)),
+        places=_places(animals), errors=_errors(animals, beacon_errors), single=single,
+        silent={} if searched is None else {tag: each for tag, each in fell_silent(silences(searches, tags, searched, _judged(judged))).items() if tag not in single},
     )
 
 
@@ -139,8 +144,12 @@ def _adequacy(tags, searched) -> dict:
     return {(tag_id, flight_id): float(value) for tag_id, kind in zip(tags["tag_id"], tags["tag_type"]) for flight_id, value in of_type.get(kind, {}).items()}
 
 
+def _judged(judged) -> pd.DataFrame:
+    return pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc", "flights_silent_since"]) if judged is None else judged
+
+
 def _survival(tags, judged, flights):
-    judged = pd.DataFrame(columns=["tag_id", "class", "last_live_utc", "first_mortality_utc", "flights_silent_since"]) if judged is None else judged
+    judged = _judged(judged)
     end = pd.to_datetime(flights["end_utc"] if flights["end_utc"].notna().any() else flights["start_utc"]).max() if len(flights) else pd.NaT
     lives = lives_table(tags.head(0) if pd.isna(end) else tags, judged, end, silent_from=FLIGHTS_OF_SILENCE)
     table, reason = survival_table(lives, end)

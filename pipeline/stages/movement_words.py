@@ -7,11 +7,14 @@ import pandas as pd
 
 from pipeline.fate.triage import FLIGHTS_OF_SILENCE
 from pipeline.movement import gate
-from pipeline.stages.movement_numbers import day_range, p_values, with_interval
+from pipeline.report.display import see
+from pipeline.stages.movement_numbers import day_range, p_values, time_apart, with_interval
 from pipeline.wording import counted, listed, two_figures
 
 RANGE_FIXES = 30
+MOST_STEPS = 200            # rows of steps that a page bears
 PANELS = 9
+SILENT_NOTE = " Silent since: movement is not shown up to this day, and nothing is known of the animal after it."
 
 
 # What the tables say
@@ -52,10 +55,18 @@ def _rest_sentence(tables, moved) -> str:
     still = list(summary.loc[(summary["fixes_usable"] >= 2) & ~summary["tag_id"].isin(moved["tag_id"]), "tag_id"])
     untested = list(summary.loc[summary["fixes_usable"] < 2, "tag_id"])
     known = {tag: {"dead": "was found dead", "mortality rate, not confirmed": "sends the mortality rate"}.get(ends) for tag, ends in zip(tables.lives["tag_id"], tables.lives["ends"])}
-    known |= {row.tag_id: f"was not heard in the last {row.flights_silent_since} flights that listened to it" for row in tables.lives.itertuples() if row.flights_silent_since >= FLIGHTS_OF_SILENCE}
+    known |= {row.tag_id: f"was not heard in the last {row.flights_silent_since} flights that listened to it" for row in tables.lives.itertuples()
+              if row.flights_silent_since >= FLIGHTS_OF_SILENCE and row.tag_id not in tables.silent}
     beside = [f"{tag} {known[tag]}" for tag in still if known.get(tag)]
     shown = f"Movement is not shown for {listed(still, len(still))}, which does not mean that {'it' if len(still) == 1 else 'they'} stayed{f'; {listed(beside)}' if beside else ''}. " if still else ""
-    return shown + (f"{listed(untested, len(untested))} cannot be tested, for want of two usable positions. " if untested else "")
+    silent = " ".join(_silent_sentence(tables.silent[row.tag_id], row.span_days) for row in summary[summary["fixes_usable"] >= 2].itertuples() if row.tag_id in tables.silent)
+    return shown + (f"{silent} " if silent else "") + (f"{listed(untested, len(untested))} cannot be tested, for want of two usable positions. " if untested else "")
+
+
+def _silent_sentence(silence, span_days) -> str:
+    """What a test of an animal that fell silent does not reach."""
+    short = f", and its positions before are {time_apart(span_days)} apart" if span_days < 1 else ""
+    return f"Nothing is known of {silence.tag_id} since {silence.last_utc:%Y-%m-%d}: {counted(silence.later, 'later flight')} did not hear it{short}."
 
 
 def _moved_sentence(moved, significance):
@@ -103,7 +114,7 @@ def moved_paragraphs(tables) -> list[str]:
     return [
         f"{counted(len(steps), 'step')} {'was' if len(steps) == 1 else 'were'} tested, from each position to the next and from the first to the last: "
         f"{verdicts.get('moved', 0)} moved, {verdicts.get('not shown', 0)} not shown{blind}. "
-        f"Moved means p < {tables.significance:g} by Holm's adjustment, which reckons with the number of tests.",
+        f"Moved means p < {tables.significance:g} by Holm's adjustment, which allows for the number of tests. No other part of this report gives a verdict on movement.",
         f"What could have been seen differs: the best pair of positions would have shown {two_figures(seen.min())} m, the middle one {two_figures(seen.median())} m, "
         f"the worst {two_figures(seen.max())} m.{odd}",
     ]
@@ -123,7 +134,8 @@ def net_caption(tables) -> str:
     net, everyone = net_frame(tables), movers(tables)
     back = sorted(set(everyone["tag_id"]) - set(net.loc[net["moved"] == "apart", "label"]))
     between = f" {listed(back)} moved in between, and {'is' if len(back) == 1 else 'are'} not shown to have ended away from where {'it' if len(back) == 1 else 'they'} began." if back else ""
-    return (f"From first to last position: distance, 95 % interval, and the shortest movement that would have shown.{between} A thin bar that keeps clear of 0 is still no proof: "
+    silent = "".join(f" Nothing is known of {tag} since {tables.silent[tag].last_utc:%Y-%m-%d}." for tag in net["label"] if tag in tables.silent)
+    return (f"From first to last position: distance, 95 % interval, and the shortest movement that would have shown.{between}{silent} A thin bar that keeps clear of 0 is still no proof: "
             f"with {counted(len(tested_steps(tables)), 'test')} some do so by chance.")
 
 
@@ -152,17 +164,52 @@ def path_alt(paths) -> str:
     return f"Numbered positions with 95 % circles of {', '.join(list(dict.fromkeys(paths['label']))[:9])}, one panel each."
 
 
-def step_frame(steps) -> pd.DataFrame:
-    """Steps as read: moved first, then animals without a step with their reason, cannot tell, and not shown."""
+def shown_steps(steps) -> pd.DataFrame:
+    """The steps that a page shows: all that moved, of every other animal the clearest one, and the row of each animal without a step; where these are too many, the clearest of every animal."""
+    clearest = steps.sort_values(["p", "from_utc"], kind="stable").drop_duplicates("tag_id")
+    rows = steps.index.isin(clearest.index)
+    moved = (steps["verdict"] == "moved").to_numpy(bool)
+    whole = rows & ~steps["tag_id"].isin(steps.loc[moved, "tag_id"]).to_numpy(bool) | moved
+    return steps[whole if whole.sum() <= MOST_STEPS else rows]
+
+
+def steps_caption(steps, shown) -> str:
+    """Which steps are shown."""
+    every = (steps["verdict"] == "moved").sum() == (shown["verdict"] == "moved").sum()
+    return f"Did it move? {'All steps that moved, and the clearest one of every other animal' if every else 'The clearest step of every animal'}."
+
+
+def steps_left_out(steps, shown) -> str:
+    """How many steps are in the file alone."""
+    left = len(steps) - len(shown)
+    return f" Every animal is here; {counted(left, 'further step')} {'is' if left == 1 else 'are'} in the file." if left else " Every animal is here."
+
+
+def other_detectable(net) -> str:
+    """Why the shortest movement that would have shown has another figure elsewhere."""
+    first = f"{see('figure', 'net-distance')} has that of first and last flight, " if len(net) else ""
+    return f"{first}{see('table', 'site-fidelity')} that of the middle pair by itself, and the localisation report (fate) the largest between the last flights, errors taken as normal."
+
+
+def step_frame(steps, silent=()) -> pd.DataFrame:
+    """Steps as read: moved first, then animals without a step with their reason, cannot tell, and not shown. silent : tag -> its silence, of those that fell silent."""
     rank = steps["verdict"].map({"moved": 0, "cannot tell": 2, "not shown": 3}).where(steps["kind"] != "", 1)
     ordered = steps.assign(rank=rank).sort_values(["rank", "tag_id", "from_utc"], kind="stable")
     whole = ordered["kind"] == "first to last"
+    times = [*ordered["from_utc"].dropna(), *ordered["to_utc"].dropna()]
+    day = "%m-%d" if len({time.year for time in times}) <= 1 else "%Y-%m-%d"      # a whole date makes the table wider than a sheet of paper
     return ordered.assign(
         between=["first – last" if net else f"{start} – {end}" if start else reason.split(":")[0].rstrip(".")
                  for start, end, net, reason in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole, ordered["reason"])],
         distance=[with_interval(*row) for row in zip(ordered["distance_m"], ordered["distance_low_m"], ordered["distance_high_m"])],
         chance=[p_values(*row) if kind else None for *row, kind in zip(ordered["p"], ordered["p_adjusted"], ordered["kind"])],
+        said=[silent_since(silent[tag], day) if tag in silent and kind and verdict != "moved" else verdict for tag, verdict, kind in zip(ordered["tag_id"], ordered["verdict"], ordered["kind"])],
     )
+
+
+def silent_since(silence, day: str = "%Y-%m-%d") -> str:
+    """The day up to which anything is known of an animal that fell silent. day : how the date is written."""
+    return f"silent since {silence.last_utc.strftime(day)}"
 
 
 def animals_heading(tables) -> str:
@@ -178,8 +225,10 @@ def animals_paragraphs(tables) -> list[str]:
     return [f"What may be said depends on the number of usable positions: {said}."] if said else []
 
 
-def animal_frame(summary) -> pd.DataFrame:
+def animal_frame(summary, silent=()) -> pd.DataFrame:
+    """Animals as read. silent : tag -> its silence, of those that fell silent."""
     return summary.assign(
+        allowed=[f"{name}; {silent_since(silent[tag])}" if tag in silent else name for tag, name in zip(summary["tag_id"], summary["gate"])],
         heard_of_searched=[f"{heard} of {searched}" for heard, searched in zip(summary["flights_heard"], summary["flights_searched"])],
         radius=[None if pd.isna(value) else two_figures(value) for value in summary["median_error_radius_95_m"]],
         usable_of_total=[f"{usable}" if pd.isna(total) else f"{usable} of {total}" for usable, total in zip(summary["fixes_usable"], summary["fixes_total"])],
@@ -278,7 +327,9 @@ def fidelity_heading(fidelity, moved, summary) -> str:
     judged = _several_days(fidelity, summary)
     if not len(judged):
         return "Whether animals stayed cannot be said"
-    return f"{len(_stayed(judged, moved))} of {counted(len(judged), 'animal')} with positions a day or more apart could have been in one place all the time"
+    still, stayed = int((~judged["tag_id"].isin(list(moved))).sum()), len(_stayed(judged, moved))
+    alike = f"; all positions of {stayed if stayed < still else 'it' if still == 1 else 'these'} could be one place" if stayed else ""
+    return f"{still} of {counted(len(judged), 'animal')} with positions a day or more apart {'is' if still == 1 else 'are'} not shown to have moved{alike}"
 
 
 def _stayed(judged, moved) -> list[str]:
@@ -295,11 +346,19 @@ def fidelity_paragraphs(fidelity, moved, summary) -> list[str]:
         return ["No animal has two usable positions a day or more apart.", *([one_day] if short else [])]
     stayed = _stayed(judged, moved)
     between = [tag for tag in judged["tag_id"] if tag not in stayed and tag not in set(moved)]
-    named = f"All positions of {listed(stayed)} could be one place. " if stayed else ""
-    apart = (f"{listed(between)} may have moved or not: some of the positions look like two places, but when pairs are looked at one by one, "
-             "one in twenty of an animal that stayed does so by chance, and the stricter test above, which reckons with all tests, shows no movement. ") if between else ""
-    return [f"{named}{apart}{one_day}{' ' * bool(one_day)}This says no more than the errors let it: in half of the {len(judged)} animals a movement of less than "
-            f"{two_figures(judged['minimum_detectable_m'].median())} m between two flights would often have been missed."]
+    named = f"No two positions of {listed(stayed)} look like different places. " if stayed else ""
+    unlike = (judged["pairs"] - judged["pairs_same_place"])[judged["tag_id"].isin(between)]
+    apart = (f"Of {listed(between, len(between))} {_least_to_most(unlike)} do. One pair in twenty of an animal that stayed does so by chance, and one position that errs much makes several such pairs: "
+             f"{'this animal' if len(between) == 1 else 'these animals'} may have moved, but it is not shown. ") if between else ""
+    return [f"Whether an animal moved is said by {see('table', 'steps')} alone. Here pairs of positions are looked at one by one, for how far they agree with one place.",
+            f"{named}{apart}{one_day}{' ' * bool(one_day)}This says no more than the errors let it: of the middle one of {counted(len(judged), 'animal')} a pair of flights, by itself, "
+            f"would have shown a movement of {two_figures(judged['minimum_detectable_m'].median())} m in 8 of 10 cases, and would often have missed a shorter one."]
+
+
+def _least_to_most(pairs) -> str:
+    """"3 to 8 pairs", "1 pair"."""
+    least, most = int(pairs.min()), int(pairs.max())
+    return counted(most, "pair") if least == most else f"{least} to {most} pairs"
 
 
 def effort_heading(tables) -> str:
