@@ -106,9 +106,9 @@
     }
 
     labels() {
-      const told = this.told.labels;
+      const told = this.told.labels, tags = this.told.tags;
       return fixledger.places(told.at).map(function (place, index) {
-        return { place: place, text: told.text[index], clearance: told.kind[index] === "fetch" ? 13 : 9.5, tag: told.tag[index] };
+        return { place: place, text: withDate(told.text[index], tags[told.tag[index]]), clearance: told.kind[index] === "fetch" ? 13 : 9.5, tag: told.tag[index] };
       });
     }
 
@@ -118,7 +118,7 @@
       const places = fixledger.places(points.at);
       return kinds.map(function (kind) {
         const chosen = places.map(function (place, index) {
-          const notes = [points.label[index], points.note[index]].filter(Boolean);
+          const notes = [beforeDate(points.label[index], points.note[index]), points.note[index]].filter(Boolean);
           return { place: place, shape: kind.shape, radius: kind.radius, tag: points.tag[index], words: notes.length ? notes : null, second: points.place ? points.place[index] : 0 };
         }).filter(function (mark) { return !kind.when || kind.when(mark.second); });
         return this.marks(chosen, kind.className, kind.closed);
@@ -336,6 +336,15 @@
       svg.appendChild(pattern);
       document.body.appendChild(svg);
     }
+  }
+
+  /* A label that is longer than the name it begins with, as by a date: letters of the name from right to left leave the rest in its place. */
+  function withDate(label, name) { return name && label !== name && label.startsWith(name) ? fixledger.directed(name) + label.slice(name.length) : label; }
+
+  /* The label without the date at its end where the note beside it begins with that date, so that none is told twice. */
+  function beforeDate(label, note) {
+    const date = /^\d{4}-\d\d-\d\d/.exec(note || "");
+    return date && label.endsWith(" " + date[0]) ? label.slice(0, -1 - date[0].length) : label;
   }
 
   /* A tag's name in a table brings it to the front of the nearest map above that shows it. */
