@@ -29,7 +29,7 @@ def errors_heading(errors) -> str:
 def errors_paragraphs(errors) -> list[str]:
     truth = errors[errors["of"].notna()]
     if not len(truth):
-        return ["There are no beacons to test these radii on; they are the model's own word."]
+        return ["There are no beacons to test these radii on; they are what the model itself states."]
     row = truth.iloc[0]
     mean, high = unmoved_step_m(row["median_m"])
     return [f"The stated 95 % regions held {row['inside']} of {row['of']} beacon positions that the model had not seen. With errors like the beacons' (median "
@@ -59,6 +59,6 @@ def limits(tables) -> list[str]:
         "5 positions on, areas of ranges from 10, as sketches below 30; neither where location error is more than half the scatter of the places, and areas of ranges not where it may well be. Where the positions may lie on a line (their distances from their longest axis, squared and over the error variances, "
         "against chi-square with two degrees of freedom fewer than positions, at the level 0.05) the intervals of extent and areas begin at 0.",
         "Tracks take the animal to walk at random between its positions, with the regions of all places as they are; the rate of the walk is found for each animal by itself and not from fewer than 5 positions.",
-        "Not given, because so few positions with such errors cannot bear it: core areas, daily distances or speeds, turning angles, habitat selection, means of extents over animals"
+        "Not given, because so few positions with such errors do not support it: core areas, daily distances or speeds, turning angles, habitat selection, means of extents over animals"
         + ("." if (tables.ranges["verdict"] == "given").any() else ", home ranges."),
     ]

@@ -52,7 +52,7 @@ class MovementReport:
     def animals(self):
         """What there is to go on for each animal."""
         frame = say.animal_frame(self.tables.summary, self.tables.silent)
-        table = self._table("animals", "summary", frame, "Animals: what there is to go on, and what may be said of each.", {
+        table = self._table("animals", "summary", frame, "Animals: the data of each, and the most that may be said of it.", {
             "tag_id": ("tag", "", "text"), "animal_id": ("animal", "", "text"), "usable_of_total": ("usable fixes", "of all", FIGURE), "first_to_last": ("first – last", "usable fix, UTC", FIGURE),
             "span_days": ("span", "days", ".0f"), "heard_of_searched": ("heard", "flights", FIGURE), "radius": ("95 % radius", "median, m", FIGURE), "allowed": ("may be said", "at most", "text")},
             notes="A fix is a position with its region. It is usable when it is located, or has several places that are all weighed; an area without a position is a fix that is not usable. Two flights on one day give two fixes. "

@@ -27,7 +27,7 @@ def track_paragraphs(tables) -> list[str]:
         f"as well as the band says: up to {rounded_up(walks['radius_95_between_m'].median())} m from the line for the middle animal, against "
         f"{two_figures(walks['radius_95_at_fixes_m'].median())} m at its positions.",
         (f"For {listed(still)} standing still explains all positions. " if len(still) else "")
-        + "The length of a track is not given: positions days apart cannot bear it.",
+        + "The length of a track is not given: from positions days apart it would be far too short.",
     ]
 
 

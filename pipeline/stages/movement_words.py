@@ -89,7 +89,7 @@ def _range_sentence(tables):
 
 
 def map_caption(tables) -> str:
-    tested = "as tested on the beacons" if tables.errors["of"].notna().any() else "by the model's own word: there were no beacons to test it on"
+    tested = "as tested on the beacons" if tables.errors["of"].notna().any() else "as the model itself states it: there were no beacons to test it on"
     return (f"Positions of every animal, numbered in order of time, with their regions. Where crosses crowd, names are left out; type a tag to see its own. "
             f"The regions hold the animal with the probability stated, {tested}.")
 
@@ -390,7 +390,7 @@ def timeline_caption(tables) -> str:
         shaded = ""
     elif quiet["adequacy"].notna().any():
         shaded = (" The fuller the square of a silent flight, the better this flight alone searched the ground: the mean probability, over all of the ground, that a tag of this type "
-                  "would have been heard (cautious). An empty square is ground hardly searched, or not reckoned.")
+                  "would have been heard (cautious). An empty square is ground hardly searched, or a probability that is not known.")
     else:
         shaded = " How well the silent flights searched the ground is not known, so their squares are empty."
     return f"Every animal in every flight. An empty place means that the flight did not search for it.{shaded}"
