@@ -19,6 +19,8 @@ from pipeline.messages import SEVERITIES, Message
 from pipeline.report.cells import cell_text, default_format, is_number_format
 
 PART_MIMETYPE = "application/vnd.fixledger.part+html"
+# Tables of no more rows than this stay whole on paper, in the appendix too.
+FEW_ROWS = 8
 # Longer heads of rows may be broken into lines; shorter ones stay whole.
 LONG_NAME = 24
 # Cells with more letters than this get room for several words a line.
@@ -146,7 +148,7 @@ class Table(Part):
         caption_id = f"table-{self.name}-caption"
         source = file_links([file for file in (self.file, *self.beside) if file])
         notes = f'<p class="notes">{" ".join(self._note_texts())}</p>' if self._note_texts() else ""
-        size = "table short" if len(self.rows) <= 25 else "table"
+        size = "table few short" if len(self.rows) <= FEW_ROWS else "table short" if len(self.rows) <= 25 else "table"
         return (
             f'<figure class="{size}" id="table-{self.name}"><figcaption id="{caption_id}">{number_mark("table", self.name)} '
             f"{shown(self.caption)} {source}</figcaption>"

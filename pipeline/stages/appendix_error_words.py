@@ -13,7 +13,7 @@ from pipeline.stages.appendix_words import Material
 from pipeline.stages.beacon_reach import ANY, ANY_CLOSEST, BETWEEN, CLOSEST, EVIDENCE, FLOWN, GROUND_HEIGHT, RECEIVER_HEIGHT, RECORDS, STYLE, TYPE, limit_m
 from pipeline.stages.calibration_numbers import percent
 from pipeline.stages.calibration_words import OUTSIDE, P90_PLACES, by_place_sentence, claimed_errors, counted_fixes, flights_sentence, held, nine_in_ten, style_note, widening_words
-from pipeline.wording import counted, listed, number_word, two_figures
+from pipeline.wording import counted, listed, number_word, rounded_up, two_figures
 
 _METHODS = {BOTH_DRAWN: f"percentiles of {RESAMPLES:,d} medians, beacons and flights both drawn again as wholes and independently", PLACES_DRAWN: f"percentiles of {RESAMPLES:,d} medians of beacons drawn again as wholes; Davison & Hinkley 1997"}
 UNTESTED = "No beacon was heard. The errors and regions of this survey are those of the model and were tested by nothing."
@@ -141,4 +141,5 @@ def coverage_alt(found: Material) -> str:
 def error_alt(found: Material) -> str:
     """The finding of the figure of errors."""
     row = found.table("error_summary").iloc[0]
-    return f"Rising curve of {number_word(int(row['n']))} errors of beacon fixes: half are below {two_figures(row['median_m'])} m, nine in ten below {two_figures(row['p90_m'])} m."
+    most = f", nine in ten are below {rounded_up(row['p90_m'])} m" if pd.notna(row["p90_m"]) else ""
+    return f"Rising curve of {number_word(int(row['n']))} errors of beacon fixes: the median is {two_figures(row['median_m'])} m{most}."

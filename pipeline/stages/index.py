@@ -106,7 +106,7 @@ def _overview(book: Book, workspace: Workspace, found: Found):
     alt = f"Map of the campaign: {counted(len(marks), 'animal')} at the newest position, {counted(len(walk), 'tag')} to look for and {counted(len(seen), 'tag')} found on the ground."
     sheet = MapSheet(ground.projection, alt=alt).backdrop(ground.terrain).study_area(ground.study_area).track(workspace.read_work("track"))
     if len(marks):
-        sheet = sheet.fixes(marks)
+        sheet = sheet.fixes(marks, newest=True)
     if len(walk):
         sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=walk["error_radius_95_m"]))
     if len(seen):

@@ -41,7 +41,7 @@ def _block_sentence(found: Found) -> str:
         return ""
     best = found.candidates.iloc[0]
     whom = f" of {best['for_tags']}" if isinstance(best.get("for_tags"), str) and best["for_tags"] else ""
-    return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} would tell most{whom}; the map is in the localisation report."
+    return f" Of {counted(len(found.candidates), 'candidate flight')}, block {best['name']} would add most to what is known{whom}; the map is in the localisation report."
 
 
 def next_steps(found: Found) -> list[str]:
