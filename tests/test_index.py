@@ -320,7 +320,7 @@ def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no
     assert len(said["To look at"]) == (found.messages["severity"] == "look").sum() and said["To look at"][0].startswith("7 records of 234")
     assert said["Stops"][0].startswith("No stop.") and "is no permission" in said["Stops"][0]
     assert f"{found.reach.iloc[-1]['fixes_outside']} of 152 fixes" in said["Limits"][0] and "9 beacons leave 0.61 to 1.00" in said["Limits"][0]
-    assert "as the survey file has them: Invented. One pilot" in said["Missing here"][0] and "no log holds them, and the survey file says nothing" in dict(before_signing(replace(found, field_work="")))["Missing here"][0]
+    assert "the survey file tells of them (field_work, quoted at the foot" in said["Missing here"][0] and "no log holds them, and the survey file says nothing" in dict(before_signing(replace(found, field_work="")))["Missing here"][0]
     assert said["What a signature means"][0].startswith("You may sign that you have read it, and nothing more")
     assert all(line.endswith(".") for lines in said.values() for line in lines)
 

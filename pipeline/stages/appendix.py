@@ -16,6 +16,7 @@ import shutil
 from dataclasses import replace
 from html import unescape
 
+import numpy as np
 import pandas as pd
 import pyogrio
 
@@ -97,12 +98,15 @@ def gather(workspace: Workspace) -> Material:
     beacons = published_beacons(tables["beacon_places"], square=square) if len(tables["beacon_places"]) else pd.DataFrame(columns=BEACONS)
     lone = lone_hits(animals, workspace.read_work("tags_heard"))
     silent = fell_silent(silences(animals, tags, tables["searched_area"], tables["fate_triage"]))
-    return Material(survey=survey, missing=missing_animals(tables["not_found"], lone, silent, tags, animals), lone=lone, silent=silent, tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=_cells_m(workspace.read_work("posterior_frames"), tags), bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
+    return Material(survey=survey, missing=missing_animals(tables["not_found"], lone, silent, tags, animals), lone=lone, silent=silent, tables=tables, beacons=beacons, below_margin=_below_margin(workspace.read_work("records")), cells_m=_cells_m(workspace.read_work("posterior_frames"), tags, animals), bearings=workspace.read_work("bearings"), terrain_cell_m=(workspace.read_json("ground").get("terrain") or {}).get("cell_m"), tags=tags, animals=animals, best=best, models=workspace.read_json("signal_models"), software=workspace.software, positions=positions)
 
 
-def _cells_m(frames: pd.DataFrame, tags: pd.DataFrame) -> pd.Series:
-    """Sides of the cells of the fixes of animals and beacons; what a switched-off tag seemed to send has a grid and is no fix."""
-    return frames.loc[~frames["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"]), "cell_m"]
+def _cells_m(frames: pd.DataFrame, tags: pd.DataFrame, animals: pd.DataFrame) -> pd.Series:
+    """Sides of the cells of the fixes of animals and beacons; a single record, and what a switched-off tag seemed to send, has a grid and is no fix."""
+    doubted = animals[animals["status"].isin(["heard once", "suspect"])]
+    hits = set(zip(doubted["tag_id"], doubted["flight_id"]))
+    fixes = [pair not in hits for pair in zip(frames["tag_id"], frames["flight_id"])]
+    return frames.loc[np.array(fixes, bool) & ~frames["tag_id"].isin(tags.loc[tags["role"] == "decoy", "tag_id"]), "cell_m"]
 
 
 def _below_margin(records: pd.DataFrame) -> tuple[int, int]:

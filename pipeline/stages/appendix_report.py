@@ -18,7 +18,7 @@ from pipeline.stages import appendix_words as say
 from pipeline.stages.appendix_checklist import NOT_STATED
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, FROM_MEMORY_WORDS, cited_in
 from pipeline.stages.appendix_cells import span_of_days
-from pipeline.stages.appendix_withheld import whom_to_ask, withheld_words
+from pipeline.stages.appendix_withheld import withheld_words
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import table_meaning, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -107,7 +107,7 @@ class AppendixReport:
     def _availability(self):
         settings, survey, found = self.found.survey.publication, self.found.survey, self.found
         permits = "; ".join(f"{name}: {words}" for name, words in survey.permits.items())
-        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", f"The files named over the tables and figures go with this page. All else that the analysis left, the archive, is kept by {whom_to_ask(survey)}.", withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}. Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
+        return self.book.words("Availability and permits", f"Data and code: {settings.availability.strip() or NOT_STATED}.", "The files named over the tables and figures go with this page. All else that the analysis left is called the archive here and does not go with it.", withheld_words(found.withheld, found.withheld_files, survey), f"Licence of the data and of this appendix: {settings.licence.strip() or NOT_STATED}. Citation: {settings.citation.strip() or NOT_STATED}.", f"Permits: {permits or 'not recorded'}.")
 
     def own_dictionary(self, dictionary: pd.DataFrame) -> pd.DataFrame:
         """The rows of the dictionary of all tables that tell of the files that go with the page."""

@@ -109,7 +109,7 @@ def reach(book: Book, found: Material) -> Table | None:
     return book.table("reach", rows.assign(beacons=as_words(rows["beacons"]), rests_on=as_words(rows["rests_on"])), "Where the errors hold: what the beacons cover, and the fixes of animals outside of it.", {
         "condition": ("Condition", "", "text"), "beacons": ("Beacons cover", "", "text"), "rests_on": ("Behind it", "beacon fixes", "text"), "fixes_outside": ("Fixes outside", "", "d"), "fixes": ("of fixes", "", "d")}, saved_as="beacon_reach.csv",
         notes="Closest approach and records heard: as far as the class with the greatest distance, or the fewest records, that six beacons or more have a fix in. Ground flown over and ground between the beacons: the smallest convex outline of the tracks and of the beacons. "
-              "Fixes of animals that were heard, at their best position.")
+              "Fixes of animals heard in more than one record, at their best position.")
 
 
 def signal_model(book: Book, found: Material) -> Table | None:

@@ -9,7 +9,9 @@ import pandas as pd
 
 from pipeline.fate import CERTAINTY, RECORDS_FOR_A_VERDICT
 from pipeline.location import PLACED
+from pipeline.movement import Tails, tails_of
 from pipeline.movement.gates import gate
+from pipeline.movement.tails import FREEDOMS, NORMAL_SHARE
 from pipeline.quality.effort import CAMPAIGN
 from pipeline.report import see
 from pipeline.stages.appendix_positions import precision_sentences
@@ -224,7 +226,7 @@ def search(found: Material) -> list[str]:
     if found.lone:
         said.append(f"Heard in single records only, which may be false{found.cite('not_found')}: {listed(f'{tag_id} ({each.hits} of {each.records_listened:,d})' for tag_id, each in found.lone.items())}.")
     if found.silent:
-        gone = listed(f"{tag_id} (since {each.last_utc:%Y-%m-%d}; {counted(each.later, 'flight')}, of which the best alone would have heard it with {probability(each.best_later)}, cautious)" for tag_id, each in found.silent.items())
+        gone = listed(f"{tag_id} (since {each.last_utc:%Y-%m-%d}; {counted(each.later, 'flight')}, of which the best alone would have heard it with {probability(each.best_later)}, cautious, had it been on the ground asked about, anywhere alike, and working; searched_area.csv)" for tag_id, each in found.silent.items())
         said.append(f"Heard earlier and silent since{found.cite('not_found')}: {gone}.")
     unsought = list(missing.loc[missing["class"] == "not searched", "tag_id"]) if len(missing) else []
     if unsought:
@@ -246,9 +248,8 @@ def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
     steps, ranges, survival = found.table("movement_steps"), found.table("ranges"), found.table("survival")
     tested = steps[(steps["kind"] != "") & steps["p"].notna()] if len(steps) else steps
     said = [f"Pulse rates were compared with the live and mortality rates of each tag: a flight gives a verdict on a tag from {RECORDS_FOR_A_VERDICT} records with a rate on, where one mode has a probability of {CERTAINTY:g} or more (missed pulses and stray rates allowed for). A mortality rate is a signal of the tag; nothing was called dead without proof on the ground" + (f"{found.cite('fates')}." if found.cite("fates") else ".")]
-    tails = ", the tails of which beyond the 95 % regions (normal, or a Student t) are chosen by where beacons lay" if len(found.table("error_summary")) else ""
     moved = int((tested["verdict"] == "moved").sum()) if len(tested) else 0
-    test = (f"Whether an animal moved was tested between consecutive fixes, and between the first and the last of three or more, on the difference of both posteriors{tails}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
+    test = (f"Whether an animal moved was tested between consecutive fixes, and between the first and the last of three or more, on the difference of both posteriors{_tails_words(found.table('beacon_error_details'))}, at the level {found.survey.movement.significance:g} adjusted for the number of tests (Holm 1979)"
             + (f": {moved} of {counted(len(tested), 'test')} showed movement (movement_steps.csv)." if len(tested) else "; no animal had two fixes to test."))
     given = int((ranges["verdict"] == "given").sum()) if len(ranges) else 0
     space = ("Ranges are stated from thirty fixes on, where the extent no longer grows and errors are small against the range; " + (f"{given} were stated (bivariate normal, Jennrich & Turner 1969; kernel, Silverman 1986){found.cite('ranges')}." if given else
@@ -260,6 +261,16 @@ def fate_and_movement(found: Material, shortly_after: str = "") -> list[str]:
 
 
 _GATE_WORDS = [f"{fixes} for {gate(fixes).name}" for fixes in (1, 2, 3, 5, 10, 30)]
+
+
+def _tails_words(details: pd.DataFrame) -> str:
+    """What p-values below 0.05 rest on: the tails that the beacons showed, as the movement test uses them. details : of beacon_error_details."""
+    tails = tails_of(details["level_after"].to_numpy(float)) if len(details) else Tails()
+    if tails.weights[0] == 1.0:
+        return ", with normal tails"
+    heavy = ", ".join(f"{weight:.2f}" for weight in tails.weights[1:])
+    return (f", where p below 0.05 is a weighted mean over normal tails and those of Student t with {listed(f'{freedom:g}' for freedom in FREEDOMS)} degrees of freedom, all scaled to pass the 95 % region with probability 0.05; the weights, which {tails.levels} beacon fixes leave of a prior of "
+            f"{NORMAL_SHARE:g} for normal and the rest in equal parts, are {tails.weights[0]:.2f} and {heavy}")
 
 
 def _doubt_of_leaving(found: Material) -> str:

@@ -37,7 +37,7 @@ def tests_in_short(found: Found) -> str:
     if places == 1:
         return f"{heard}; {held}. One beacon proves next to nothing."
     row, median = held_by_place(found.coverage), two_figures(error_summary(found.errors)["median_m"])
-    return (f"{heard}, none seen by the model that located it: median error {median} m; {held}. So few beacons leave it open whether {100 * row['low_95']:.0f} or {100 * row['high_95']:.0f} of 100 would (95 % interval, every beacon counted once). "
+    return (f"{heard}, each located by a model that had not seen it: median error {median} m; {held}. So few beacons leave it open whether {100 * row['low_95']:.0f} or {100 * row['high_95']:.0f} of 100 would (95 % interval, every beacon counted once). "
             f"{outside_sentence(found.reach)}").strip()
 
 

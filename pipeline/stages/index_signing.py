@@ -12,8 +12,7 @@ from pipeline.wording import counted, listed
 
 MOST_LOOKS = 6
 _MEANING = {
-    "draft": "You may sign that you have read it, and nothing more: the status is draft, so nobody has checked the results. The next step is a second person who checks them, yourself if you have no part in the analysis; whoever keeps the survey file then sets its status to "
-             "checked, and to final once permits, tests and limits are accepted.",
+    "draft": "You may sign that you have read it, and nothing more: nobody has checked the results. Next, a second person checks them; whoever keeps the survey file then sets the status to checked, and to final once permits, tests and limits are accepted.",
     "checked": "You may sign that you have read it and know who checked the results: the status is checked. The software has no part in that check. Whoever keeps the survey file sets it to final once permits, tests and limits are accepted.",
     "final": "You may sign that you have read it, that it was checked, and that the limits below are accepted: the status is final. The software has tested nothing more for that.",
 }
@@ -65,8 +64,8 @@ def missing_here(found: Found) -> list[str]:
     """What no log holds and what the survey file leaves out."""
     unnamed = unnamed_permits(found.permits)
     permits = f"Permits not recorded in the survey file: {listed(unnamed)}." if unnamed else "Whether the permits covered the dates flown is for the signer to see."
-    told = (f"Reactions of animals and incidents, as the survey file has them: {found.field_work} Those who were there add to it on the printed page." if found.field_work else
-            "Reactions of animals and incidents: no log holds them, and the survey file says nothing (publication.field_record.field_work). Those who were there write them on the printed page.")
+    told = ("Reactions of animals and incidents: the survey file tells of them (field_work, quoted at the foot of this page). Those who were there add to it below." if found.field_work else
+            "Reactions of animals and incidents: no log holds them, and the survey file says nothing (field_work). Those who were there write them below.")
     return [told, permits]
 
 
