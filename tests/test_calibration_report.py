@@ -79,13 +79,13 @@ def reach_of(details, animals_m=(150.0, 500.0), animals_heard=30):
 def test_a_distance_is_claimed_as_far_as_six_beacons_stand_and_the_fixes_behind_it_are_told():
     near, far = list("abcdef"), list("abcde")
     table = reach_of(beacon_fixes([110.0, 120, 130, 140, 150, 160, 410, 420, 430, 440, 550], near + far)).set_index("condition")
-    assert table.loc[beacon_reach.CLOSEST, ["beacons", "beacon_fixes", "beacon_places", "fixes_outside"]].tolist() == ["110 to 160", 6, 6, 1]
-    assert table.loc[beacon_reach.ANY_CLOSEST, ["beacons", "beacon_fixes", "fixes_outside"]].tolist() == ["110 to 550", 11, 0]
+    assert table.loc[beacon_reach.CLOSEST, ["beacons", "beacon_fixes", "beacon_places", "fixes_outside"]].tolist() == ["up to 160", 6, 6, 1]
+    assert table.loc[beacon_reach.ANY_CLOSEST, ["beacons", "beacon_fixes", "fixes_outside"]].tolist() == ["up to 550", 11, 0]
     said = say.reach_sentence(table.reset_index())
     assert "within 160 m of the tag (6 of 11 beacon fixes, 6 beacons) and heard it in 30 records or more (11 of 11). 5 beacon fixes lie farther off, up to 550 m: too few to claim anything there. 1 of 2 fixes of animals lie outside of what the beacons tested (by distance)." in said
     # with a sixth beacon out there the claim goes there
     table = reach_of(beacon_fixes([410.0, 420, 430, 440, 450, 550], near))
-    assert table.set_index("condition").loc[beacon_reach.CLOSEST, "beacons"] == "410 to 550"
+    assert table.set_index("condition").loc[beacon_reach.CLOSEST, "beacons"] == "up to 550"
 
 
 def test_the_claimed_errors_are_those_within_both_limits_at_once():
@@ -103,7 +103,7 @@ def test_the_claimed_errors_are_those_within_both_limits_at_once():
 def test_a_claimed_limit_is_one_figure_in_the_sentence_in_the_table_and_in_the_group_of_its_errors():
     fixes = beacon_fixes([210.0, 220, 230, 240, 250, 363.6, 1250], list("abcdefa"))
     table = reach_of(fixes)
-    assert table.set_index("condition").at[beacon_reach.CLOSEST, "beacons"] == "210 to 364"
+    assert table.set_index("condition").at[beacon_reach.CLOSEST, "beacons"] == "up to 364"
     assert "came within 364 m of the tag" in say.reach_sentence(table) and "up to 1,250 m: too few" in say.reach_sentence(table)
     group = stage.summary_table(fixes.assign(error_m=50.0, error_east_m=0.0, error_north_m=0.0, level_after=0.5, strongest_record_error_m=100.0)).set_index("grouping").at[stage.CLAIMED, "group"]
     assert group == "within 364 m and 30 records or more"

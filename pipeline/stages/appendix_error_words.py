@@ -66,7 +66,7 @@ def _claim(by: pd.DataFrame, details: pd.DataFrame) -> str:
     begin = f"Errors are claimed for {f'tags of type {listed(kinds)}' if kinds else 'tags whose type is not stated'} in flights {f'of style {listed(styles)}' if styles else 'of no clear style'}"
     rule = f"A distance is claimed as far as the farthest class in which {number_word(PLACES_FOR_AN_INTERVAL)} beacons or more have a fix, the fewest that bound a median with 95 % confidence, and a number of records likewise. They bound no 90th percentile, for which {P90_PLACES} would be needed, and no coverage of 95 %: had all fixes at six beacons been inside, the true share could still be as low as {what_beacons_can_prove(PLACES_FOR_AN_INTERVAL)[0]:.2f}."
     if CLOSEST not in by.index:
-        return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came as near as {covered[ANY_CLOSEST]} m to the beacons that were heard."
+        return f"{begin}. {rule} No class has so many, so that no distance is claimed; the receiver came within {covered[ANY_CLOSEST].split()[-1]} m of the beacons that were heard."
     farthest_m = float(covered[CLOSEST].split()[-1])
     said = f"{begin}, where the receiver came within {limit_m(farthest_m)} m of the tag (slant; {by.at[CLOSEST, 'beacon_fixes']} of {fixes} beacon fixes, {counted(int(by.at[CLOSEST, 'beacon_places']), 'beacon')})"
     if RECORDS in by.index:

@@ -30,7 +30,8 @@ def fates(book: Book, found: Material) -> Table | None:
     frame = rows.assign(shown=[_shown(why, other) for why, other in zip(as_words(rows["why"]), as_words(rows["other_explanations"]))])
     return book.table("fates", frame, "Fate of every animal, with what shows it.", {
         "tag_id": ("Tag", "", "text"), "fate_shown": ("Fate", "", "text"), "shown": ("What shows it", "", "text"), "last_live_utc": ("Last alive", "for certain, UTC", "date"), "first_mortality_utc": ("Mortality rate", "first heard, UTC", "date")}, saved_as="appendix_fates.csv",
-        notes="A mortality rate is a signal of the tag and no proof of death. Records, passes and flights behind each are in the file.", most_rows=len(rows))
+        notes="A mortality rate is a signal of the tag and no proof of death. Records, passes and flights behind each are in the file. Passes are here runs of records at the mortality rate more than 60 s apart; the movement that would have "
+              "shown takes errors as normal and no other test into account, and is somewhat larger in movement_steps.csv, with the tails and the level of the movement test.", most_rows=len(rows))
 
 
 def _shown(why: str, other: str) -> str:

@@ -9,7 +9,7 @@ SEARCHES = ["tag_id", "animal_id", "flight_id", "time_start_utc", "time_end_utc"
 BEACON_FIXES = ["tag_id", "flight_id", "flight_style", "status", "records_heard", "closest_approach_m", "error_m", "error_east_m", "error_north_m", "error_radius_95_m", "region_95_ha", "level_before", "level_after",
                 "inside_95", "strongest_record_error_m"]
 FATES = ["tag_id", "animal_id", "species", "fate_shown", "why", "other_explanations", "last_live_utc", "first_mortality_utc", "records_mortality", "passes_mortality", "flights_mortality", "flights_heard", "flights_silent_since",
-         "flights_searched", "pulse_rate_per_min", "pulse_rate_mortality_per_min", "unmoved_flights", "unmoved_detectable_m", "mortality_days"]
+         "flights_searched", "pulse_rate_per_min", "pulse_rate_mortality_per_min", "mortality_days"]
 # What a class that asks for something to be done says of the animal itself; the others say it in their name.
 _SHOWN = {"Retrieve": "mortality rate kept up", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
 

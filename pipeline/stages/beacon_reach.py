@@ -108,12 +108,13 @@ def _claimed(condition: str, details: pd.DataFrame, column: str, class_column: s
     limit = hardest.max() if farther else hardest.min()
     behind = details[details[column] <= limit] if farther else details[details[column] >= limit]
     outside = found > limit if farther else found < limit
-    return condition, f"{behind[column].min():.0f} to {behind[column].max():.0f}", behind, "", outside.to_numpy(bool)
+    # one limit, since nearer and more records are easier: the other end of what the beacons had is none
+    return condition, f"up to {limit:.0f}" if farther else f"{limit:.0f} or more", behind, "", outside.to_numpy(bool)
 
 
 def _farthest(details: pd.DataFrame, animals: pd.DataFrame):
     tested = details["closest_approach_m"]
-    return ANY_CLOSEST, f"{tested.min():.0f} to {tested.max():.0f}", details, "", (animals["closest_approach_m"] > tested.max()).to_numpy(bool)
+    return ANY_CLOSEST, f"up to {tested.max():.0f}", details, "", (animals["closest_approach_m"] > tested.max()).to_numpy(bool)
 
 
 def _evidence(details: pd.DataFrame, animals: pd.DataFrame):
