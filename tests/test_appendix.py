@@ -29,9 +29,12 @@ from pipeline.stages.appendix_missing import MISSING, false_record_words, missin
 from pipeline.stages.doubtful_hits import LoneHits
 from pipeline.stages.silences import Silence
 from pipeline.stages.appendix_square import campaign_square
+from pipeline.stages.appendix_fate_tables import fates_that_matter
 from pipeline.stages.appendix_field_words import HEADING, LABELS
+from pipeline.stages.appendix_published import published_fates
 from pipeline.stages.appendix_references import FROM_MEMORY_MARK, REFERENCES
-from pipeline.stages.appendix_withheld import software_licence, whom_to_ask, withheld_files, withheld_tables
+from pipeline.stages.index_words import software_licence
+from pipeline.stages.appendix_withheld import whom_to_ask, withheld_files, withheld_tables
 from pipeline.stages.appendix_words import Material
 from pipeline.stages.data_dictionary import NOT_DESCRIBED, column_meaning, dictionary_table, layer_meaning, table_meaning, unit_of, without_repeats
 from pipeline.stages.workspace import Workspace
@@ -574,6 +577,21 @@ def test_fates_and_beacon_fixes_are_published_without_places_and_without_words_f
     pd.testing.assert_frame_equal(fixes, details[list(fixes)], check_dtype=False)
     assert len(fixes) == 54 and not [column for column in fixes if re.search("latitude|longitude|easting|northing", column)]
     assert {"appendix_fates.csv", "appendix_beacon_fixes.csv", "appendix_dictionary.csv"} <= links((sensitive / "appendix.html").read_text(encoding="utf-8"))
+
+
+def test_an_animal_without_a_record_at_the_mortality_rate_is_not_said_to_send_it():
+    triage = pd.DataFrame({"tag_id": ["B", "A", "C"], "class": ["Check soon", "Check soon", "Live mode heard"], "records_mortality": [0, 4, 0]})
+    assert published_fates(triage).set_index("tag_id")["fate_shown"].to_dict() == {"A": "mortality rate", "B": "one place, no clear pulse rate", "C": "Live mode heard"}
+    assert fates_that_matter(material(fate_triage=triage)) == {"B": "; one place, no clear pulse rate", "A": "; mortality rate"}
+    assert appendix_words._doubt_of_leaving(material(fate_triage=triage)) == "; of A, which sent the mortality rate, that is doubtful"
+
+
+def test_words_of_the_authors_are_not_cut_where_they_read_like_ours(survey, demo_folder, tmp_path):
+    written = "Access agreed; needs a call before every flight"
+    built(survey.model_copy(update={"permits": {"landowner": written}}), demo_folder, tmp_path / "permit")
+    rows = pd.read_csv(tmp_path / "permit" / "tables" / "appendix_checklist.csv", keep_default_na=False).set_index("item")
+    lacking = pd.read_csv(tmp_path / "permit" / "tables" / "appendix_open.csv", keep_default_na=False)
+    assert rows.loc["permits", "answer"] == f"landowner: {written}" and "permits" not in set(lacking["item"])
 
 
 def test_the_dictionary_that_goes_with_the_page_tells_of_what_goes_with_it_only(sensitive):

@@ -18,7 +18,8 @@ from pipeline.stages import index_words as say
 from pipeline.stages.doubtful_hits import LoneHits
 from pipeline.stages import localisation_words as located
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal, newest_places
+from pipeline.stages.index_animals import EVERY_ANIMAL, every_animal
+from pipeline.stages.newest_places import newest_places, place_marks
 from pipeline.stages.index_signing import before_signing, limits, looks, may_leave, stops_sentence
 from pipeline.stages.result_layers import beacon_layer, fix_layer, track_layer
 from pipeline.stages.silences import battery_sentence
@@ -190,7 +191,7 @@ def test_the_opening_is_short_lines_that_begin_with_the_accuracy_of_all_position
     placed = found.animals[found.animals["status"].isin(["located", "several places"])]
     assert [label for label, _ in lines] == ["Positions", "Tested", "Missing", "Doubtful", "On foot", "Moved", "Keep inside"]
     assert f"{len(placed)} positions in all" in lines[0][1] and f"the widest is {round(placed['error_radius_95_m'].max(), -1):.0f} m" in lines[0][1] and "best flight" not in lines[0][1]
-    assert "median error 60 m; 52 of 54 test positions lay inside their 95 % region, 2 outside" in lines[1][1] and "whether 61 or 100 of 100 would (95 % interval" in lines[1][1]
+    assert "median error 60 m; 52 of 54 test positions lay inside their 95 % region, 2 outside" in lines[1][1] and "whether 61 or 100 of 100 such regions hold the truth (95 % interval" in lines[1][1]
     outside, fixes = found.reach.iloc[-1][["fixes_outside", "fixes"]]
     assert 2 * outside > fixes and f"{outside} of {fixes} fixes of animals, more than half, lie outside of what the beacons tested" in lines[1][1]
     assert all(len(words) < 420 for _, words in lines)
@@ -282,10 +283,10 @@ def test_an_animal_nobody_listened_to_and_one_without_a_register_have_a_row_too(
 
 def test_a_position_older_than_the_last_day_of_flights_carries_its_date(found):
     places = newest_places(found.animals, pd.DataFrame())
-    marks, day = index.place_marks(places, found.flights)
+    marks, day = place_marks(places, found.flights)
     assert day == "2026-05-07" and marks.loc[marks["old"], "label"].tolist() == ["H09 2026-04-21"]
     assert (marks.loc[~marks["old"], "label"] == marks.loc[~marks["old"], "tag_id"]).all() and marks["tag_id"].is_unique
-    assert index.place_marks(places[:0], found.flights[:0])[1] == ""
+    assert place_marks(places[:0], found.flights[:0])[1] == ""
 
 
 def test_the_newest_position_may_come_from_the_ground(found):
@@ -320,7 +321,7 @@ def test_what_to_know_before_signing_names_each_look_and_says_that_no_stop_is_no
     assert len(said["To look at"]) == (found.messages["severity"] == "look").sum() and said["To look at"][0].startswith("7 records of 234")
     assert said["Stops"][0].startswith("No stop.") and "is no permission" in said["Stops"][0]
     assert f"{found.reach.iloc[-1]['fixes_outside']} of 152 fixes" in said["Limits"][0] and "9 beacons leave 0.61 to 1.00" in said["Limits"][0]
-    assert "the survey file tells of them (field_work, quoted at the foot" in said["Missing here"][0] and "no log holds them, and the survey file says nothing" in dict(before_signing(replace(found, field_work="")))["Missing here"][0]
+    assert "the survey file tells of them (field_work, quoted at the foot" in said["Missing here"][0] and "no log holds them, and the survey file says nothing" in dict(before_signing(replace(found, field_work_told=False)))["Missing here"][0]
     assert said["What a signature means"][0].startswith("You may sign that you have read it, and nothing more")
     assert all(line.endswith(".") for lines in said.values() for line in lines)
 

@@ -9,8 +9,7 @@ from pipeline.figures import MapSheet
 from pipeline.figures.sheet_payload import SheetPlaces, sheet_payload
 from pipeline.geodesy import choose_projection
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index import place_marks
-from pipeline.stages.index_animals import newest_places
+from pipeline.stages.newest_places import newest_places, place_marks
 from pipeline.stages.localisation_map import drawn_regions, mark_notes
 from pipeline.stages.silences import Silence
 

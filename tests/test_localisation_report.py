@@ -107,9 +107,9 @@ def test_the_type_heard_least_far_is_named_where_there_are_several():
 def test_a_tag_that_stayed_without_a_mortality_rate_is_not_said_to_have_sent_one():
     triage = pd.DataFrame({"tag_id": ["A", "B"], "class": ["Retrieve", "Check soon"], "records_mortality": [7, 0]})
     walk = triage[["tag_id"]]
-    assert say.fetch_sentence(walk, triage) == ("1 tag sent the mortality rate often enough to be looked for on foot: A. 1 tag stayed in one place without a clear pulse rate "
+    assert say.fetch_sentence(walk, triage) == ("1 tag sent the mortality rate (pulses of a tag that lies still, no proof of death) often enough to be looked for on foot: A. 1 tag stayed in one place without a clear pulse rate "
                                                 "and should be looked for on foot as well: B.")
-    assert say.fetch_sentence(walk.head(1), triage) == "1 tag sent the mortality rate often enough to be looked for on foot: A."
+    assert say.fetch_sentence(walk.head(1), triage) == "1 tag sent the mortality rate (pulses of a tag that lies still, no proof of death) often enough to be looked for on foot: A."
 
 
 def test_what_was_found_on_the_ground_is_called_what_it_was():

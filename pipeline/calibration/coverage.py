@@ -40,9 +40,14 @@ def coverage_table(before, after, place_ids=None) -> pd.DataFrame:
             inside = levels <= nominal
             rows.append({"calibration": when, "nominal": nominal, "counted_by": "fixes", **_share(float(inside.sum()), len(inside))})
             if place_ids is not None:
-                by_place = pd.Series(inside, dtype=float).groupby(np.asarray(place_ids, object)).mean()
-                rows.append({"calibration": when, "nominal": nominal, "counted_by": "places", **_share(float(by_place.sum()), len(by_place))})
+                rows.append({"calibration": when, "nominal": nominal, "counted_by": "places", **share_by_place(inside, place_ids)})
     return pd.DataFrame(rows).sort_values("counted_by", kind="stable", ignore_index=True)
+
+
+def share_by_place(inside, place_ids) -> dict:
+    """inside, tests, share, low_95, high_95 when every place counts once, as in coverage_table. inside : flags, shape (tests,). place_ids : shape (tests,)."""
+    by_place = pd.Series(np.asarray(inside), dtype=float).groupby(np.asarray(place_ids, object)).mean()
+    return _share(float(by_place.sum()), len(by_place))
 
 
 def _share(inside: float, tests: int) -> dict:

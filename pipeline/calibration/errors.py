@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from scipy.special import ive
 from scipy.stats import binom
 
-from pipeline.calibration.coverage import exact_interval
+from pipeline.calibration.coverage import exact_interval, share_by_place
 
 # FGDC-STD-007.3-1998 (NSSDA), appendix 3-A and section 3.2.2: 95 % radius in standard deviations of one axis, the least number of check points,
 # and the ratio of the axes below which the mean of the two stands for neither.
@@ -217,9 +217,8 @@ def _inside_by_place(errors: pd.DataFrame) -> dict[str, float]:
     """Share of truths inside their 95 % region when every place counts once, with its interval, as in coverage_table; blank where no place is known."""
     if "place_id" not in errors:
         return {"share_by_place": np.nan, "share_by_place_low_95": np.nan, "share_by_place_high_95": np.nan}
-    by_place = (errors["level_after"] <= 0.95).astype(float).groupby(errors["place_id"].astype(str)).mean()
-    low, high = exact_interval(float(by_place.sum()), len(by_place))
-    return {"share_by_place": float(by_place.mean()), "share_by_place_low_95": low, "share_by_place_high_95": high}
+    found = share_by_place(errors["level_after"] <= 0.95, errors["place_id"].astype(str))
+    return {"share_by_place": found["share"], "share_by_place_low_95": found["low_95"], "share_by_place_high_95": found["high_95"]}
 
 
 def summary_by(errors: pd.DataFrame, by: str) -> pd.DataFrame:

@@ -11,6 +11,8 @@ from pipeline.location.status import Evidence
 # Semi-axes of the ellipse that holds 95 % of a two-dimensional normal, in standard deviations: sqrt of chi-square, 2 df.
 _ELLIPSE_95 = float(np.sqrt(chi2.ppf(0.95, 2)))
 PLACED = ("located", "several places")
+# A single record, which may be false, and what is doubted have a region and are no fix.
+FIX_STATUSES = (*PLACED, "area only")
 
 
 def best_position(posterior: Posterior) -> np.ndarray:

@@ -6,11 +6,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.columns import conform
+from pipeline.location import FIX_STATUSES
 from pipeline.movement.extent import span_days
-from pipeline.movement.fixes import USABLE_STATUSES
 from pipeline.movement.gates import gate
-
-FIX_STATUSES = (*USABLE_STATUSES, "area only")
 
 ANIMALS = {
     "tag_id": "text",

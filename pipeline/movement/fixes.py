@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-USABLE_STATUSES = ("located", "several places")
+from pipeline.location import PLACED
+
+USABLE_STATUSES = PLACED
 
 
 @dataclass(frozen=True)

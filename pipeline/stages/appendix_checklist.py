@@ -17,7 +17,6 @@ from pipeline.wording import counted
 
 CHECKLIST = ["question", "item", "where", "answer"]
 OPEN = ["question", "item", "answer", "needs"]
-_NEEDS = "; needs "
 NOT_RECORDED = "not recorded"
 NOT_STATED = "not stated by the authors"
 TOLD = "given"
@@ -55,24 +54,22 @@ class _Places:
 
 def checklist(found: Material, here: dict[str, str]) -> pd.DataFrame:
     """One row per item, columns of CHECKLIST. here : name -> words for the tables of this appendix."""
-    rows = _items(found, here)
-    return rows.assign(answer=[answer.partition(_NEEDS)[0] for answer in rows["answer"]])[CHECKLIST]
+    return _items(found, here)[CHECKLIST]
 
 
 def open_items(found: Material, here: dict[str, str]) -> pd.DataFrame:
     """The items that are not answered, or in part, with what would have to be known, columns of OPEN: for the authors, and not for readers."""
     rows = _items(found, here)
-    rows = rows[rows["answer"].str.contains(_NEEDS, regex=False)].reset_index(drop=True)
-    halves = [answer.partition(_NEEDS) for answer in rows["answer"]]
-    return rows.assign(answer=[said for said, _, _ in halves], needs=[needed for _, _, needed in halves])[OPEN]
+    return rows.loc[rows["needs"] != "", OPEN].reset_index(drop=True)
 
 
 def _items(found: Material, here: dict[str, str]) -> pd.DataFrame:
+    """Every item with its answer and with what that lacks; a group yields the answer alone, "" where there is none, or (answer, what it lacks)."""
     places = _Places(here)
     groups = (_animals, _tags, _field_work, _receiver, _method, _error, _rejection, _effort, _censoring, _space_use, _data)
-    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", answer or f"{NOT_RECORDED}{_NEEDS}{NEEDED[item]}")
+    rows = [(f"{number}. {QUESTIONS[number - 1]}", item, where or "–", *(answer if isinstance(answer, tuple) else (answer, "") if answer else (NOT_RECORDED, NEEDED[item])))
             for number, group in enumerate(groups, start=1) for item, where, answer in group(found, places)]
-    return pd.DataFrame(rows, columns=CHECKLIST)
+    return pd.DataFrame(rows, columns=[*CHECKLIST, "needs"])
 
 
 def _told(found: Material, item: str, name: str) -> tuple[str, str, str]:
@@ -80,7 +77,12 @@ def _told(found: Material, item: str, name: str) -> tuple[str, str, str]:
     return item, where(found, name), _if(stated(found, name), TOLD)
 
 
-def _if(condition, words: str) -> str:
+def _or_lacking(found: Material, name: str, said: str, needs: str):
+    """The answer with its last part given, where the authors state it, else with that part not recorded and what it needs."""
+    return f"{said} {TOLD}" if stated(found, name) else (f"{said} {NOT_RECORDED}", needs)
+
+
+def _if(condition, words):
     return words if condition else ""
 
 
@@ -92,14 +94,15 @@ def _animals(found: Material, places: _Places):
     yield "number tagged, species", places.table("animals"), _if(_known(found, "species"), "given for every animal")
     yield _told(found, "capture, sex, age, mass", "capture")
     yield _told(found, "mass of the tag as a share of body mass, attachment", "tagging")
-    yield "tags retained, dropped, recovered", places.either(places.table("fates"), where(found, "tagging")), _if(len(found.table("fate_triage")), f"fate of every tag, with what shows it; recovery {'given' if stated(found, 'tagging') else 'not recorded; needs which of the tags found were recovered'}")
+    shown = "fate of every tag, with what shows it; recovery"
+    yield "tags retained, dropped, recovered", places.either(places.table("fates"), where(found, "tagging")), _if(len(found.table("fate_triage")), _or_lacking(found, "tagging", shown, "which of the tags found were recovered"))
 
 
 def _tags(found: Material, places: _Places):
     register = found.survey.tags is not None
     methods = "Methods, animals and tags"
     yield "frequency band", methods, _if(_known(found, "frequency_mhz"), "given")
-    yield "tag types", methods, "given" if _known(found, "tag_type") else "not recorded; needs the column tag_type of the register"
+    yield "tag types", methods, "given" if _known(found, "tag_type") else (NOT_RECORDED, "the column tag_type of the register")
     yield "pulse rates, live and mortality", methods, _if(_known(found, "pulse_rate_live_per_min"), "given")
     yield "expected life", _if(expected_life(found), methods), _if(expected_life(found), "given")
     yield _told(found, "mortality delay", "mortality_delay")
@@ -109,8 +112,8 @@ def _tags(found: Material, places: _Places):
 def _field_work(found: Material, places: _Places):
     permits = found.survey.permits
     noise = _if(len(found.table("flights")) and found.table("flights")["noise_median_db"].notna().any(), "median noise of each flight in flights.csv")
-    named = _if(stated(found, "drone"), TOLD)
-    yield "drone, payload and their disturbance of the receiver", places.either(where(found, "drone"), _if(noise, places.table("effort"))), "; ".join(each for each in (named, noise, _if(noise and not named, "not recorded: drone and payload; needs both named")) if each)
+    yield "drone, payload and their disturbance of the receiver", places.either(where(found, "drone"), _if(noise, places.table("effort"))), (
+        places.either(_if(stated(found, "drone"), TOLD), noise) if stated(found, "drone") or not noise else (f"{noise}; {NOT_RECORDED}: drone and payload", "both named"))
     yield "permits", "Availability and permits", _if(permits, "; ".join(f"{name}: {words}" for name, words in permits.items()))
     yield _told(found, "training of the pilot, weather, incidents, reactions of animals", "field_work")
     yield "heights and speeds", places.table("effort"), _if(len(found.table("effort")), "given for every flight")
@@ -134,7 +137,7 @@ def _method(found: Material, places: _Places):
 
 def _error(found: Material, places: _Places):
     tested = bool(len(found.table("error_summary")))
-    yield "number of test tags, places, heights, habitats", places.either(places.table("beacons"), _if(tested, where(found, "habitats"))), _if(tested, f"number, places and heights given; habitats {'given' if stated(found, 'habitats') else 'not recorded; needs a map of habitats'}")
+    yield "number of test tags, places, heights, habitats", places.either(places.table("beacons"), _if(tested, where(found, "habitats"))), _if(tested, _or_lacking(found, "habitats", "number, places and heights given; habitats", "a map of habitats"))
     yield "blind to the model", places.either(_if(tested, "Methods, errors"), _if(tested, "Methods, what the testing beacons had a part in")), _if(tested, "every beacon was located by a model fitted without it; what was settled with them in view is named")
     yield "bias, median, mean, 90th percentile, intervals", places.table("errors"), _if(tested, "given, also by flight style, distance, tag type and flight")
     yield "coverage of the stated regions", places.table("coverage"), _if(tested, "given, counted by fix and by beacon")
@@ -142,8 +145,8 @@ def _error(found: Material, places: _Places):
     yield "bias and scatter of bearings", places.table("hand_evidence"), _bearings(found)
 
 
-def _bearings(found: Material) -> str:
-    """How many bearings were used, and what tells of their errors: those taken to beacons."""
+def _bearings(found: Material):
+    """How many bearings were used, and what tells of their errors: those taken to beacons, or what is lacking."""
     taken = found.table("hand_evidence")
     used = taken[(taken["kind"] == "bearing") & taken["used"].astype(bool)] if len(taken) else taken
     if not len(used):
@@ -155,7 +158,7 @@ def _bearings(found: Material) -> str:
     off = errors_of_bearings_deg(found.bearings, found.table("beacon_places"))
     if len(off) > 1:
         return f"{said}; {len(off)} more were taken to beacons: bias {off.mean():.1f} degrees (right of the beacon where positive), standard deviation {off.std():.1f} degrees; the bias was not taken out"
-    return f"{said}; bias and scatter not recorded: none was taken to a beacon; needs bearings to tags at known places"
+    return f"{said}; bias and scatter {NOT_RECORDED}: none was taken to a beacon", "bearings to tags at known places"
 
 
 def errors_of_bearings_deg(bearings: pd.DataFrame, places: pd.DataFrame) -> pd.Series:

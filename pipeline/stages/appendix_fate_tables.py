@@ -8,18 +8,15 @@ from pipeline.report import Book
 from pipeline.report.display import Table
 from pipeline.stages import calibration_numbers as number
 from pipeline.stages.appendix_cells import as_words
-from pipeline.stages.appendix_published import published_fates
+from pipeline.stages.appendix_published import fate_shown, published_fates
 from pipeline.stages.appendix_words import Material
 from pipeline.wording import as_given, two_figures
-
-# Classes of fate that change what the fixes of an animal mean, in the words of a cell.
-FATES = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found dropped", "Retrieve": "mortality rate", "Check soon": "mortality rate", "Watch": "mortality rate in few records"}
 
 
 def fates_that_matter(found: Material) -> dict[str, str]:
     """Tag -> "; found dead", of the animals whose fate changes what their fixes mean."""
     triage = found.table("fate_triage")
-    return {row["tag_id"]: f"; {FATES[row['class']]}" for row in triage.to_dict("records") if row["class"] in FATES} if len(triage) else {}
+    return {row["tag_id"]: f"; {shown}" for row in triage.to_dict("records") if (shown := fate_shown(row["class"], row["records_mortality"]))}
 
 
 def fates(book: Book, found: Material) -> Table | None:

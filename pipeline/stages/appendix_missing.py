@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.stages.doubtful_hits import LoneHits
-from pipeline.stages.search_tables import battery_used
+from pipeline.stages.search_tables import batteries_used
 from pipeline.stages.silences import Silence
 
 MISSING = ["tag_id", "animal_id", "species", "class", "records_listened", "records_heard", "adequacy_expected", "adequacy_cautious", "battery_used"]
@@ -17,19 +17,13 @@ def missing_animals(not_found: pd.DataFrame, lone: dict[str, LoneHits], silent: 
 
     tags : the register. animals : fixes of animals. How well the ground was searched is blank for the latter two: it is reckoned for animals that no flight heard.
     """
-    register, last_utc = {tag["tag_id"]: tag for tag in tags.to_dict("records")}, animals["time_end_utc"].max()
+    register, battery = tags.set_index("tag_id")[["animal_id", "species"]].fillna("").to_dict("index"), batteries_used(tags, animals["time_end_utc"].max())
     records = animals.groupby("tag_id")[["records_listened", "records_heard"]].sum().astype(int).to_dict("index")
     classes = {tag_id: HEARD_ONCE if each.hits == 1 else "single records" for tag_id, each in lone.items()}
-    classes |= {tag_id: f"silent since {each.last_utc:%Y-%m-%d}" for tag_id, each in silent.items() if tag_id not in lone}
-    rows = [{"tag_id": tag_id, "class": name} | _of_the_register(register.get(tag_id), last_utc) | records[tag_id] for tag_id, name in classes.items()]
+    classes |= {tag_id: each.since for tag_id, each in silent.items() if tag_id not in lone}
+    rows = [{"tag_id": tag_id, "class": name, "battery_used": battery.get(tag_id, float("nan"))} | register.get(tag_id, {"animal_id": "", "species": ""}) | records[tag_id] for tag_id, name in classes.items()]
     parts = [part.reindex(columns=MISSING).astype(object) for part in (not_found.assign(records_heard=0), pd.DataFrame(rows)) if len(part)]
     return pd.concat(parts, ignore_index=True).infer_objects() if parts else pd.DataFrame(columns=MISSING)
-
-
-def _of_the_register(tag: dict | None, last_utc) -> dict:
-    if tag is None:
-        return {"animal_id": "", "species": ""}
-    return {name: tag[name] if pd.notna(tag[name]) else "" for name in ("animal_id", "species")} | {"battery_used": battery_used(tag, last_utc)}
 
 
 def false_record_words(animals: pd.DataFrame, false: pd.DataFrame) -> str:

@@ -8,7 +8,6 @@ from pipeline.wording import counted, listed
 
 # Columns that place something; what names a distance or an error ends otherwise.
 _PLACING = re.compile(r"(latitude|longitude|easting_m|northing_m)$")
-_SOFTWARE = re.compile(r"\b(BSD|MIT|A?GPL|LGPL|Apache|MPL)\b")
 # The ranges of the logged columns, those of latitude and longitude among them.
 _RANGES_OF_LOGS = "columns"
 # The files in which positions are given as they may be published.
@@ -46,8 +45,3 @@ def withheld_words(withheld: tuple[str, ...], files: tuple[str, ...], survey) ->
     ranges = "; columns.csv for the ranges of latitude and longitude in the logs" if _RANGES_OF_LOGS in withheld else ""
     return (f"Withheld, because they hold exact positions: {counted(len(withheld), 'table')} ({listed([f'{name}.csv' for name in withheld], len(withheld))}{ranges}), {beside}, every figure that does not stand here (maps, tracks and the panels of tags among them), "
             f"the logs and registers, the reports with their maps, the notebooks and intermediate results. They are to be had from {whom_to_ask(survey)}.")
-
-
-def software_licence(licence: str) -> str:
-    """That a licence named for the data is one made for software, "" where it is none of the usual ones."""
-    return " The licence that the survey file names is one for software; data are usually given under one that is made for data." if _SOFTWARE.search(licence) else ""

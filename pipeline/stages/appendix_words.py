@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -162,7 +161,7 @@ def flights(found: Material) -> list[str]:
 def _off_effort(effort) -> str:
     """What was not on effort, by reason. effort : the row of the whole campaign."""
     why = effort["off_effort_why"]
-    return f"; off effort were {effort['off_effort_min']:.1f} minutes ({', '.join(re.sub(r' [0-9.]+$', '', each) for each in str(why).split(', '))})" if effort["off_effort_min"] >= 0.05 and pd.notna(why) and why else "; nothing was off effort"
+    return f"; off effort were {effort['off_effort_min']:.1f} minutes ({why})" if effort["off_effort_min"] >= 0.05 and pd.notna(why) and why else "; nothing was off effort"
 
 
 def _among_them(found: Material) -> str:
@@ -276,7 +275,7 @@ def _tails_words(details: pd.DataFrame) -> str:
 def _doubt_of_leaving(found: Material) -> str:
     """Animals that left with an unconfirmed mortality rate, of which that cannot be taken for granted."""
     triage = found.table("fate_triage")
-    sending = list(triage.loc[triage["class"].isin(["Retrieve", "Check soon"]), "tag_id"]) if len(triage) else []
+    sending = list(triage.loc[triage["class"].isin(["Retrieve", "Check soon"]) & (triage["records_mortality"] > 0), "tag_id"]) if len(triage) else []
     return f"; of {listed(sending)}, which sent the mortality rate, that is doubtful" if sending else ""
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from pipeline.calibration.errors import PLACES_FOR_AN_INTERVAL
-from pipeline.location import PLACED
+from pipeline.location import FIX_STATUSES
 from pipeline.wording import counted
 
 REACH = ["condition", "beacons", "beacon_fixes", "beacon_places", "rests_on", "fixes_outside", "fixes"]
@@ -79,7 +79,7 @@ def animal_fixes(fixes: pd.DataFrame, tags: pd.DataFrame, track: pd.DataFrame, f
     """Fixes of animals heard in more than one record with tag_type, flight_style, easting_m, northing_m of the best position, and the closest approach of the track to it (slant metres)."""
     own = tags[tags["role"] == "animal"]
     # a single record, which may be false, makes no fix; nor does what is doubted
-    rows = fixes[fixes["tag_id"].isin(own["tag_id"]) & fixes["status"].isin([*PLACED, "area only"]) & fixes["best_latitude"].notna()].reset_index(drop=True)
+    rows = fixes[fixes["tag_id"].isin(own["tag_id"]) & fixes["status"].isin(FIX_STATUSES) & fixes["best_latitude"].notna()].reset_index(drop=True)
     east, north = projection.forward(rows["best_latitude"].to_numpy(float), rows["best_longitude"].to_numpy(float))
     paths = {flight: part[["easting_m", "northing_m", "height_above_ground_m"]].fillna({"height_above_ground_m": 0.0}).dropna().to_numpy(float)
              for flight, part in track.groupby("flight_id")}

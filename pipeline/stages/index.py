@@ -12,16 +12,17 @@ from pipeline.stages import localisation_words as located
 from pipeline.stages.doubtful_hits import lone_hits
 from pipeline.stages.ground_files import read_ground
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index_animals import every_animal, newest_places
+from pipeline.stages.index_animals import every_animal
 from pipeline.stages.index_found import Found
 from pipeline.stages.index_next import next_steps
 from pipeline.stages.index_signing import before_signing
+from pipeline.stages.newest_places import newest_places, place_marks
 from pipeline.stages.result_layers import write_layers
 from pipeline.stages.search_circle import MAP_NOTE
-from pipeline.stages.search_tables import battery_used
+from pipeline.stages.search_tables import batteries_used
 from pipeline.stages.silences import fell_silent, silences
 from pipeline.stages.workspace import Workspace
-from pipeline.wording import counted, listed, two_figures
+from pipeline.wording import as_printed_m, counted, listed, two_figures
 
 REPORTS = {
     "1_quality_check": ("Quality check", "time_strips"),
@@ -65,7 +66,7 @@ def gather(workspace: Workspace) -> Found:
         false=work("false_detections"), blind_share=float(table("terrain_seen")["share_without_terrain"].max()) if len(table("terrain_seen")) else None, canopy=(table("signal_model")["parameter"] == "canopy_db_per_m").any(),
         steps=table("movement_steps"), has_register=survey.tags is not None, permits=dict(survey.permits), status=survey.status, sensitive=survey.sensitive,
         silent=fell_silent(silences(animals, tags, work("searched_area"), work("fate_triage"))), single=lone_hits(animals, work("tags_heard")),
-        battery={tag["tag_id"]: battery_used(tag, animals["time_end_utc"].max()) for tag in tags[tags["role"] == "animal"].to_dict("records")}, field_work=survey.publication.field_record.field_work.strip(),
+        battery=batteries_used(tags, fixes["time_end_utc"].max()), field_work_told=bool(survey.publication.field_record.field_work.strip()),
     )
 
 
@@ -108,18 +109,9 @@ def _overview(book: Book, workspace: Workspace, found: Found):
     if len(marks):
         sheet = sheet.fixes(marks, newest=True)
     if len(walk):
-        sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=walk["error_radius_95_m"]))
+        sheet = sheet.fetch(walk[["tag_id", "easting_m", "northing_m", "note"]].assign(search_radius_m=walk["error_radius_95_m"].map(as_printed_m)))
     if len(seen):
         sheet = sheet.found(seen.assign(note=[f"{row.what}, on {row.time_utc:%Y-%m-%d}" for row in seen.itertuples()]))
     return book.map("overview", sheet, " ".join(words for words in (
         "Each animal at its newest position, and the tags to look for on foot.", f"Found on the ground: {listed(seen['tag_id'])}." if len(seen) else "", f"A date beside a name says that the position is older than the last day of flights, {last_day}." if marks["old"].any() else "",
         MAP_NOTE if len(walk) else "", "Names without room are left out, more of them on a narrow screen; type a tag to find it." if len(marks) + len(walk) + len(seen) else "") if words))
-
-
-def place_marks(places: pd.DataFrame, flights: pd.DataFrame) -> tuple[pd.DataFrame, str]:
-    """Marks of the newest positions, and the last day of flights; a position of an earlier day carries its date. places : see newest_places."""
-    last = flights["start_utc"].max()
-    day = "" if pd.isna(last) else f"{last:%Y-%m-%d}"
-    dates = [f"{moment:%Y-%m-%d}" for moment in places["position_utc"]]
-    return places.assign(old=[date < day for date in dates], label=[f"{tag_id} {date}" if date < day else tag_id for tag_id, date in zip(places["tag_id"], dates)],
-                         note=[f"{date}, {source}, 95 % radius {two_figures(radius)} m" for date, source, radius in zip(dates, places["position_from"], places["error_radius_95_m"])]), day

@@ -1,7 +1,6 @@
 """Every animal in one table: when it was last heard, in which state, how well it is placed, and whether it moved.
 
     every_animal     one row per animal, those that ask for something to be done first
-    newest_places    where each animal was last placed
 """
 
 from __future__ import annotations
@@ -11,6 +10,7 @@ import pandas as pd
 from pipeline.columns import conform
 from pipeline.location import PLACED
 from pipeline.stages.doubtful_hits import LoneHits
+from pipeline.stages.newest_places import newest_places
 from pipeline.stages.silences import Silence, heard_searches
 
 EVERY_ANIMAL = {
@@ -27,7 +27,6 @@ EVERY_ANIMAL = {
     "position_from": "text",              # flight or ground session that gave it
     "moved": "text",                      # yes | not shown | cannot tell, with UNKNOWN_SINCE for an animal that fell silent
 }
-PLACES = ["tag_id", "position_utc", "position_from", "easting_m", "northing_m", "error_radius_95_m"]
 SEEN = {"Confirmed dead": "found dead", "Confirmed dropped tag": "tag found without its animal"}
 NEVER = "never heard"
 UNKNOWN_SINCE = "; unknown since"
@@ -52,7 +51,7 @@ def every_animal(animals: pd.DataFrame, tags: pd.DataFrame, triage: pd.DataFrame
         heard = heard_searches(own)
         state = _state(classes.get(tag_id, ""), own, heard, single.get(tag_id), tag_id in sending)
         if tag_id in silent:
-            state = f"{state}; silent since {silent[tag_id].last_utc:%Y-%m-%d}"
+            state = f"{state}; {silent[tag_id].since}"
         listened = int((own["records_listened"].fillna(0) > 0).sum())
         rows.append({"tag_id": tag_id, "animal_id": _of(register, tag_id, "animal_id"), "species": _of(register, tag_id, "species"), "last_heard_utc": heard["time_end_utc"].max() if len(heard) else pd.NaT,
                      "flights_heard": heard["flight_id"].nunique(), "flights_listened": listened, "records_heard": int(heard["records_heard"].sum()), "state": state,
@@ -64,14 +63,6 @@ def every_animal(animals: pd.DataFrame, tags: pd.DataFrame, triage: pd.DataFrame
 def _of(register: pd.DataFrame, tag_id: str, column: str) -> str:
     value = register[column].get(tag_id, "")
     return "" if pd.isna(value) else str(value)
-
-
-def newest_places(animals: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
-    """The newest position of each animal that has one, from the air or from the ground; columns of PLACES. ground : ground_fixes."""
-    parts = [table[table["status"].isin(PLACED)].rename(columns={time: "position_utc", source: "position_from"})[PLACES]
-             for table, time, source in ((animals, "time_end_utc", "flight_id"), (ground, "session_end_utc", "session_id")) if len(table)]
-    placed = pd.concat(parts) if parts else pd.DataFrame(columns=PLACES)
-    return placed.sort_values(["tag_id", "position_utc"], kind="stable").groupby("tag_id").tail(1).reset_index(drop=True)
 
 
 def _state(name: str, own: pd.DataFrame, heard: pd.DataFrame, single: LoneHits | None, sending: bool) -> str:

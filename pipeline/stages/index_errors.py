@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.calibration import error_summary
-from pipeline.location import PLACED
+from pipeline.location import FIX_STATUSES, PLACED
 from pipeline.stages import calibration_words as tested
 from pipeline.stages.calibration_numbers import probability
 from pipeline.stages.index_found import FEWEST_FOR_NINE_IN_TEN, Found
@@ -37,7 +37,7 @@ def tests_in_short(found: Found) -> str:
     if places == 1:
         return f"{heard}; {held}. One beacon proves next to nothing."
     row, median = held_by_place(found.coverage), two_figures(error_summary(found.errors)["median_m"])
-    return (f"{heard}, each located by a model that had not seen it: median error {median} m; {held}. So few beacons leave it open whether {100 * row['low_95']:.0f} or {100 * row['high_95']:.0f} of 100 would (95 % interval, every beacon counted once). "
+    return (f"{heard}, each located by a model that had not seen it: median error {median} m; {held}. So few beacons leave it open whether {100 * row['low_95']:.0f} or {100 * row['high_95']:.0f} of 100 such regions hold the truth (95 % interval, every beacon counted once). "
             f"{outside_sentence(found.reach)}").strip()
 
 
@@ -64,7 +64,7 @@ def trust(found: Found) -> list[str]:
 
 def counts_reconciled(animals: pd.DataFrame) -> str:
     """How searches, fixes and positions, whose numbers all stand on this page, come from each other; animals : rows of FIXES."""
-    fixes, placed = int(animals["status"].isin([*PLACED, "area only"]).sum()), int(animals["status"].isin(PLACED).sum())
+    fixes, placed = int(animals["status"].isin(FIX_STATUSES).sum()), int(animals["status"].isin(PLACED).sum())
     doubted = int((animals["status"].isin(["heard once", "suspect"])).sum())
     hits = f", {doubted} {'a hit' if doubted == 1 else 'hits'} that may be false," if doubted else ""
     return (f"Of {counted(len(animals), 'search', 'searches')}, one animal in one flight each, {len(animals) - fixes - doubted} gave nothing to locate{hits} and {fixes} gave a fix, that is, it was heard and a region drawn; "

@@ -45,4 +45,4 @@ class Found:
     silent: dict = field(default_factory=dict)    # tag -> Silence, of animals heard earlier and not by the flights since
     single: dict = field(default_factory=dict)    # tag -> LoneHits, of animals heard in single records only
     battery: dict = field(default_factory=dict)   # tag -> share of the expected life of its battery that has passed, NaN where unknown
-    field_work: str = ""         # what the survey file says of incidents and reactions of animals
+    field_work_told: bool = False   # whether the survey file tells of incidents and reactions of animals

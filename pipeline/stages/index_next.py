@@ -51,7 +51,7 @@ def next_steps(found: Found) -> list[str]:
     steps = [
         _walk_step(found.walk),
         _messages_step(stops, looks) if stops else "",
-        f"Search for {listed(f'{each.tag_id}, silent since {each.last_utc:%Y-%m-%d}' for each in found.silent.values())}: {WHAT_TO_DO}. {_batteries(found, found.silent)}".strip() if found.silent else "",
+        f"Search for {listed(f'{each.tag_id}, {each.since}' for each in found.silent.values())}: {WHAT_TO_DO}. {_batteries(found, found.silent)}".strip() if found.silent else "",
         f"Fly again for {listed(never_placed(found))}: heard, and in no flight well enough for a position." if never_placed(found) else "",
         f"Listen for {listed(unsought)}, which no usable record did." if unsought else "",
         f"Listen again for {listed(f'{each.tag_id} ({each.state})' for each in found.single.values())} before anything rests on that." if found.single else "",

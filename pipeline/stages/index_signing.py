@@ -64,7 +64,7 @@ def missing_here(found: Found) -> list[str]:
     """What no log holds and what the survey file leaves out."""
     unnamed = unnamed_permits(found.permits)
     permits = f"Permits not recorded in the survey file: {listed(unnamed)}." if unnamed else "Whether the permits covered the dates flown is for the signer to see."
-    told = ("Reactions of animals and incidents: the survey file tells of them (field_work, quoted at the foot of this page). Those who were there add to it below." if found.field_work else
+    told = ("Reactions of animals and incidents: the survey file tells of them (field_work, quoted at the foot of this page). Those who were there add to it below." if found.field_work_told else
             "Reactions of animals and incidents: no log holds them, and the survey file says nothing (field_work). Those who were there write them below.")
     return [told, permits]
 

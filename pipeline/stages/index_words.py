@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.calibration import error_summary
 from pipeline.stages import localisation_words as located
 from pipeline.stages import quality_words as quality
-from pipeline.stages.appendix_withheld import software_licence
 from pipeline.stages.index_errors import independence, positions, tests_in_short, trust, why_untested
 from pipeline.stages.index_found import Found, NO_COMPARISON
 from pipeline.stages.index_missing import fates, fetch, missing, missing_in_short, movement, searched, silent_later, single_records
@@ -57,6 +58,7 @@ def report_sentences(found: Found) -> dict[str, str]:
     }
 
 
+_SOFTWARE = re.compile(r"\b(BSD|MIT|A?GPL|LGPL|Apache|MPL)\b")
 _OPEN = "What its checklist lacks, and what that needs, is in tables/appendix_open.csv."
 _FROM_MEMORY = "References marked †, where there are any, are in part from memory: compare them with the publications."
 
@@ -74,3 +76,8 @@ def _how_exact(sensitive: bool, sensitive_species) -> str:
     if sensitive_species:
         return f"{holds}; positions of {listed(sensitive_species)} are generalised to a coarse grid, the others are exact."
     return f"{holds}; positions in it are exact, because the survey file does not mark the campaign as sensitive."
+
+
+def software_licence(licence: str) -> str:
+    """That a licence named for the data is one made for software, "" where it is none of the usual ones."""
+    return " The licence that the survey file names is one for software; data are usually given under one that is made for data." if _SOFTWARE.search(licence) else ""

@@ -16,7 +16,7 @@ import pandas as pd
 from pipeline.calibration import LEVELS, Heard, HeldOutModels, Widening, gather_heard, locate_all
 from pipeline.calibration.joining import chance_of_silence, join_heard, joined_evidence
 from pipeline.columns import FIXES, conform
-from pipeline.location import ByHand, Gates, Located, best_position, position_columns, status_of
+from pipeline.location import FIX_STATUSES, ByHand, Gates, Located, best_position, position_columns, status_of
 from pipeline.messages import SurveyError
 from pipeline.movement.difference_of_places import difference
 from pipeline.movement.displacement import holm
@@ -167,7 +167,7 @@ def _row(item: Joined, agreement: list[dict], models: HeldOutModels, gates: Gate
 def _status(found: tuple[str, str], verdict: str, p: float) -> tuple[str, str]:
     """The status by the gates; no position is stated where the flights contradict what a joined fix presumes."""
     status, reason = found
-    if verdict != DISAGREE or status not in ("located", "several places", "area only"):
+    if verdict != DISAGREE or status not in FIX_STATUSES:
         return status, reason
     told = f"the flights do not agree on one place (p {'under 0.001' if p < 0.001 else f'{p:.3f}'}): the tag moved between them, or one of them is wrong"
     return "area only", f"{reason.rstrip('.')}; {told}." if status == "area only" else f"{reason.rstrip('.')}; no position because {told}."

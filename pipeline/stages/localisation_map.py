@@ -10,8 +10,7 @@ from pipeline.figures import MapSheet
 from pipeline.stages import localisation_words as say
 from pipeline.stages.evidence_frames import REGION_FRAMES
 from pipeline.stages.ground_fixes import GROUND_FIXES
-from pipeline.stages.index import place_marks
-from pipeline.stages.index_animals import newest_places
+from pipeline.stages.newest_places import newest_places, place_marks
 from pipeline.stages.place_words import dated_place, found_at, latest_places, since_then
 from pipeline.stages.search_circle import MAP_NOTE
 from pipeline.stages.silences import Silence, fell_silent
@@ -63,7 +62,7 @@ def mark_notes(marks: pd.DataFrame, animals: pd.DataFrame, silent: dict[str, Sil
         row, other = flown.get((mark.tag_id, mark.position_from)), best.get(mark.tag_id)
         said = [mark.note if row is None else f"{row.time_end_utc:%Y-%m-%d}, flight {row.flight_id}: {row.status}, 95 % radius {two_figures(row.error_radius_95_m)} m, heard in {row.records_heard} of {row.records_listened} records"]
         if mark.tag_id in gone:
-            said.append(f"silent since {gone[mark.tag_id].last_utc:%Y-%m-%d}, see its section for what to do")
+            said.append(f"{gone[mark.tag_id].since}, see its section for what to do")
         if other is not None and other.flight_id != mark.position_from:
             said.append(f"not drawn: its best fix, {dated_place(other)}, 95 % radius {two_figures(other.error_radius_95_m)} m")
         notes.append("; ".join(said))

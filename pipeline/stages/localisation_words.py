@@ -102,7 +102,7 @@ def fetch_sentence(walk: pd.DataFrame, triage: pd.DataFrame) -> str:
     if walk.empty:
         return f"No tag has to be looked for on foot by its pulse rate.{seen}"
     sending = walk["tag_id"].isin(triage.loc[triage["records_mortality"] > 0, "tag_id"])
-    parts = [f"{counted(int(sending.sum()), 'tag')} sent the mortality rate often enough to be looked for on foot: {listed(walk.loc[sending, 'tag_id'])}."] if sending.any() else []
+    parts = [f"{counted(int(sending.sum()), 'tag')} sent the mortality rate (pulses of a tag that lies still, no proof of death) often enough to be looked for on foot: {listed(walk.loc[sending, 'tag_id'])}."] if sending.any() else []
     if not sending.all():
         parts.append(f"{counted(int((~sending).sum()), 'tag')} stayed in one place without a clear pulse rate and should be looked for on foot as well: {listed(walk.loc[~sending, 'tag_id'])}.")
     return " ".join(parts) + seen

@@ -6,7 +6,6 @@ from pipeline.figures import MapSheet
 from pipeline.figures import movement as draw
 from pipeline.figures import movement_places as draw_places
 from pipeline.report.book import Book
-from pipeline.report.display import see
 from pipeline.stages import movement_limits_words as rest
 from pipeline.stages import movement_space_words as also
 from pipeline.stages import movement_words as say

@@ -203,13 +203,8 @@ def step_frame(steps, silent=()) -> pd.DataFrame:
                  for start, end, net, reason in zip(ordered["from_flight_id"], ordered["to_flight_id"], whole, ordered["reason"])],
         distance=[with_interval(*row) for row in zip(ordered["distance_m"], ordered["distance_low_m"], ordered["distance_high_m"])],
         chance=[p_values(*row) if kind else None for *row, kind in zip(ordered["p"], ordered["p_adjusted"], ordered["kind"])],
-        said=[silent_since(silent[tag], day) if tag in silent and kind and verdict != "moved" else verdict for tag, verdict, kind in zip(ordered["tag_id"], ordered["verdict"], ordered["kind"])],
+        said=[f"silent since {silent[tag].last_utc:{day}}" if tag in silent and kind and verdict != "moved" else verdict for tag, verdict, kind in zip(ordered["tag_id"], ordered["verdict"], ordered["kind"])],
     )
-
-
-def silent_since(silence, day: str = "%Y-%m-%d") -> str:
-    """The day up to which anything is known of an animal that fell silent. day : how the date is written."""
-    return f"silent since {silence.last_utc.strftime(day)}"
 
 
 def animals_heading(tables) -> str:
@@ -228,7 +223,7 @@ def animals_paragraphs(tables) -> list[str]:
 def animal_frame(summary, silent=()) -> pd.DataFrame:
     """Animals as read. silent : tag -> its silence, of those that fell silent."""
     return summary.assign(
-        allowed=[f"{name}; {silent_since(silent[tag])}" if tag in silent else name for tag, name in zip(summary["tag_id"], summary["gate"])],
+        allowed=[f"{name}; {silent[tag].since}" if tag in silent else name for tag, name in zip(summary["tag_id"], summary["gate"])],
         heard_of_searched=[f"{heard} of {searched}" for heard, searched in zip(summary["flights_heard"], summary["flights_searched"])],
         radius=[None if pd.isna(value) else two_figures(value) for value in summary["median_error_radius_95_m"]],
         usable_of_total=[f"{usable}" if pd.isna(total) else f"{usable} of {total}" for usable, total in zip(summary["fixes_usable"], summary["fixes_total"])],

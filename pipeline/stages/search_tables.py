@@ -171,6 +171,11 @@ def false_detections(tags: pd.DataFrame, records: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame([(own["tag_id"].nunique(), listened, heard, heard / listened, low, high, own.loc[own["heard"].astype(bool), "tag_id"].nunique())], columns=FALSE)
 
 
+def batteries_used(tags: pd.DataFrame, last_utc) -> dict[str, float]:
+    """Tag -> battery_used. tags : the register."""
+    return {tag["tag_id"]: battery_used(tag, last_utc) for tag in tags.to_dict("records")}
+
+
 def battery_used(tag: dict, last_utc) -> float:
     """Share of the tag's expected life that had passed, NaN where the register does not say. tag : deployed_utc, expected_end_utc. last_utc : end of the last flight."""
     if any(pd.isna(time) for time in (tag["deployed_utc"], tag["expected_end_utc"], last_utc)) or tag["expected_end_utc"] <= tag["deployed_utc"]:

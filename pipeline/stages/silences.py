@@ -39,6 +39,11 @@ class Silence:
         return self.later >= FLIGHTS_OF_SILENCE and self.best_later >= WELL_SEARCHED
 
     @property
+    def since(self) -> str:
+        """Since when it is silent, in words: "silent since 2026-04-21"."""
+        return f"silent since {self.last_utc:%Y-%m-%d}"
+
+    @property
     def best_later(self) -> float:
         """Probability that the best of the flights since alone would have heard a tag of its type; 0 where none is known."""
         return max((chance for chance in self.later_chances if np.isfinite(chance)), default=0.0)

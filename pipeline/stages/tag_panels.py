@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.figures.sheet import natural_order, size_classes
 from pipeline.figures.tag_panel import LARGE, SMALL, PanelMap, PanelStrengths, panel_key, tag_panel
-from pipeline.location import PLACED
+from pipeline.location import FIX_STATUSES, PLACED
 from pipeline.radio import Listening, SignalModel
 from pipeline.report.sections import Facts, Files, Folded, Jumps, Section
 from pipeline.stages import doubtful_hits, silences, tag_panel_words as say
@@ -22,7 +22,7 @@ from pipeline.stages.instruments import read_corrections
 from pipeline.stages.localisation_words import animals_of, found_by_eye
 from pipeline.stages.place_words import found_at, latest_places
 from pipeline.stages.search_circle import SearchCircle, how_they_relate, search_circles
-from pipeline.stages.search_tables import battery_used
+from pipeline.stages.search_tables import batteries_used
 from pipeline.stages.several_places import does_it_matter
 from pipeline.stages.silences import Silence
 from pipeline.stages.strength_panels import panel
@@ -34,7 +34,6 @@ MOST_IN_PAGE = 200
 _RANK = {"located": 0, "several places": 1, "area only": 2, "heard once": 3, "suspect": 4, "not heard": 5, "not searched": 6}
 _NO_REGION = ("suspect", "not heard", "not searched")
 _NO_FRAMES = pd.DataFrame(columns=list(REGION_FRAMES))
-_WITH_PLACE = (*PLACED, "area only")
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,7 @@ class PanelTables:
             tag_address=addresses(shown["tag_id"]), flight_address=addresses(shown["flight_id"]),
             frames=dict(list(workspace.read_table("region_frames", REGION_FRAMES).groupby("tag_id"))), walk_m=workspace.survey.localisation.walk_m,
             circles=search_circles(walk, regions), cards=dict(zip(walk["tag_id"], walk["note"])), lone=doubtful_hits.lone_hits(shown, workspace.read_work("tags_heard")), false=FalseHits.from_table(workspace.read_work("false_detections")),
-            battery={tag["tag_id"]: battery_used(tag, fixes["time_end_utc"].max()) for tag in tags.to_dict("records")},
+            battery=batteries_used(tags, fixes["time_end_utc"].max()),
             found={row.tag_id: found_at(row) for row in found_by_eye(workspace.read_work("fate_triage"), workspace.read_work("sightings")).itertuples()},
             silent=silences.silences(shown, tags, workspace.read_work("searched_area"), workspace.read_work("fate_triage")))
 
@@ -165,7 +164,7 @@ def drawn_panel(row, tables: PanelTables, layout=LARGE):
     spots = np.zeros((0, 2)) if rows is None else rows[["easting_m", "northing_m"]].to_numpy(float)
     sizes = np.zeros(0, int) if not heard.any() else size_classes(rows.loc[heard, "strength_db"])
     region = {} if row.status in _NO_REGION else tables.regions.get(pair, {})
-    best = (row.easting_m, row.northing_m) if row.status in _WITH_PLACE and np.isfinite(row.easting_m) else None
+    best = (row.easting_m, row.northing_m) if row.status in FIX_STATUSES and np.isfinite(row.easting_m) else None
     circle = tables.circle(row)
     where = PanelMap(tables.tracks.get(row.flight_id, ()), spots[heard], sizes, spots[~heard], region, best, row.status in PLACED, _later_places(tables.places, *pair) if best else (),
                      (before.easting_m, before.northing_m) if before else None, (circle.easting_m, circle.northing_m, circle.radius_m) if circle else None)
@@ -226,7 +225,7 @@ def _section(book, name: str, best, others: pd.DataFrame, tables: PanelTables, a
                    ("Circle and region", how_they_relate(circle)), ("Evidence", say.evidence(best, found)), ("One hit", doubtful_hits.in_full(tables.lone.get(best.tag_id), tables.false)), ("Silence", silences.in_full(silent)), ("What to do", say.what_to_do(silent, tables.battery)), ("Fate", "" if missing else f"{say.fate_words(fate)} {doubtful_hits.in_brief([best.tag_id], tables.lone)}".strip()),
                    ("How it came about", "" if course else why_none(best, tables.walk_m)), ("What else it could be", say.other_explanations(best, found, places, fate, tables.doubts.get(pair, ""))),
                    ("Several places", does_it_matter(tables.places[tables.places["tag_id"] == best.tag_id], own)),
-                   ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in _WITH_PLACE else ""), ("What was searched", say.searched(best, missing)),
+                   ("Before this flight", say.earlier(best, tables.before.get(pair)) if best.status in FIX_STATUSES else ""), ("What was searched", say.searched(best, missing)),
                    ("What silence may mean", say.silence(missing, tables.beliefs[tables.beliefs["tag_id"] == best.tag_id])),
                    ("Other flights", "" if others.empty or all_in_page else say.elsewhere(others))])
     by_hand = [Files("Circle and region for a hand-held receiver of satellite positions:", [f"tables/search_areas.{ending}" for ending in ("gpx", "geojson")])] if best.tag_id in tables.cards else []
