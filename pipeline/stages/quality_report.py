@@ -65,7 +65,7 @@ class QualityReport:
         table = self.book.table("effort", self.effort_rows, "Survey effort, flight by flight and for the campaign.", {
             "flight_id": ("Flight", "", "text"), "listening_min": ("Listening", "min", ".1f"), "off_effort_min": ("Off effort", "min", ".1f"),
             "off_effort_why": ("Off effort for", "min", "text"), "distance_km": ("Flown", "km", ".1f"), "speed_median_m_per_s": ("Speed", "m/s", ".1f"),
-            "height_median_m": ("Height", "m", ".0f"), "records_per_tag_median": ("Records per tag", "", ".0f"),
+            "height_median_m": ("Height", "m", ".0f"), "records_per_tag_median": ("Records per tag", "", ",.0f"),
         }, saved_as="effort.csv", notes="Kilometres, speed and height above ground are those on effort; speed, height and records per tag are medians. Searched area belongs to the localisation report, which has the signal model it needs.")
         return self.book.together(words, table)
 
